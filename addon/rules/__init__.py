@@ -1,0 +1,1 @@
+"""All geometry and casting rules: pure Python and numpy, no Blender. Units: mm, g, s, degC."""

@@ -1,0 +1,1 @@
+"""What every rule needs: errors, progress, checked tables, process profiles."""

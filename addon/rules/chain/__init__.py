@@ -1,0 +1,1 @@
+"""Link families, frames, fit and layouts."""

@@ -1,0 +1,1 @@
+"""The lattice: printed feed metal from the feed ring to every link."""

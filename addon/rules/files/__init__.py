@@ -1,0 +1,1 @@
+"""STL, 3MF, OBJ, job files and report.json."""

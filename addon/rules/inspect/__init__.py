@@ -1,0 +1,1 @@
+"""Findings: gaps, joint map, closedness."""

@@ -1,0 +1,37 @@
+"""One thing an inspection says: what, how bad, on which bodies, where, how much against what limit, and what to do."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+SEVERITIES = ("stop", "warn", "note")
+
+CODES = (
+    "fused", "gap-below-floor", "web-thin", "not-linked", "linked-to-stranger", "undecided-link", "open", "inside-out",
+    "non-manifold", "doubled-faces", "self-crossing", "wall-thin", "odd-size", "island", "overhang", "bridge", "cup",
+    "blind", "rinse", "no-gate", "feed-far", "strut-near", "strut-unrouted", "unsteady", "web-hot", "web-weak", "hand",
+    "modulus", "print-size", "flask-size", "freeze-order", "not-filled", "free-play", "gap-unmet", "size-off", "solid",
+    "zero-area", "hidden",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One finding. ``at`` (x, y, z) in mm or None; ``value`` and its ``limit`` in the unit the text names, or None."""
+
+    code: str
+    severity: str
+    bodies: tuple[str, ...]
+    text: str
+    at: tuple[float, float, float] | None = None
+    value: float | None = None
+    limit: float | None = None
+
+
+def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Give the findings that stop an export."""
+    return tuple(f for f in findings if f.severity == "stop")
+
+
+def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Sort by severity, keeping the order within each."""
+    return tuple(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))

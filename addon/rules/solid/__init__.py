@@ -1,0 +1,1 @@
+"""Meshes and what is true of one or two of them."""

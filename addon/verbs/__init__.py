@@ -1,0 +1,1 @@
+"""The command line: parse, run the rules, report. Imports no Blender."""
