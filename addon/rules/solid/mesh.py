@@ -13,7 +13,7 @@ IntArray = npt.NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Mesh:
-    """A triangle mesh. ``points`` (n, 3) float64 in mm; ``triangles`` (m, 3) int64, counter-clockwise seen from outside.
+    """A triangle mesh: ``points`` (n, 3) float64 in mm, ``triangles`` (m, 3) int64 counter-clockwise seen from outside.
 
     Make one with `mesh`, which checks it. Meshes are compared by identity: copies of a link share one.
     """
@@ -97,7 +97,7 @@ def mesh(points: npt.ArrayLike, triangles: npt.ArrayLike, *, where: str = "mesh"
         )
     if t.min() < 0 or t.max() >= len(p):
         raise BadInput(
-            f"{where}: a triangle names point {int(t.max())}, but there are {len(p)}; the file is damaged, export it again"
+            f"{where}: a triangle names point {int(t.max())}, but there are {len(p)}; export the damaged file again"
         )
     p.flags.writeable = False
     t.flags.writeable = False

@@ -1,0 +1,132 @@
+"""What is true of a mesh as a surface (closed, genus, which way it looks), and the bodies it holds."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .edges import BoolArray
+from .measure import normals
+from .mesh import FloatArray, IntArray, Mesh
+from .shells import Shells, shells_of
+from .weld import weld
+
+__all__ = ["MeshFacts", "bodies_of", "facts", "weld"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeshFacts:
+    """What is true of a mesh. Each ``*_at`` is one place (3,) in mm where the thing is found, or None.
+
+    ``closed``: every edge of every shell has its mate. ``genus``: handles, summed over the shells; None unless all are
+    closed and evenly wound. ``shells``: how many. ``open_edges``: edges with a face on one side only.
+    ``non_manifold_edges``: edges with more than two faces; they can still be closed (two tetrahedra on one edge).
+    ``inside_out``: some face looks inward, either because a shell that lies in no other has negative volume, or because
+    of ``turned_edges``, edges whose two faces run the same way. ``doubled_faces``: triangles on the same three points
+    as an earlier one, turned either way. ``zero_area``: triangles no wider than the rounding of their coordinates.
+    ``volume_mm3``: signed, and unlike that of `measure` right where faces are doubled.
+
+    Doubled faces that bound nothing by themselves and triangles with two corners at one place are counted only in those
+    last two: they neither open a mesh nor make its edges non-manifold.
+    """
+
+    closed: bool
+    genus: int | None
+    shells: int
+    open_edges: int
+    open_at: FloatArray | None
+    non_manifold_edges: int
+    non_manifold_at: FloatArray | None
+    inside_out: bool
+    inside_out_at: FloatArray | None
+    turned_edges: int
+    turned_at: FloatArray | None
+    doubled_faces: int
+    doubled_at: FloatArray | None
+    zero_area: int
+    zero_area_at: FloatArray | None
+    volume_mm3: float
+
+
+def facts(mesh: Mesh) -> MeshFacts:
+    """Find what is true of a mesh as a surface. Points with equal coordinates count as one, whatever their indices."""
+    s = shells_of(mesh)
+    points, triangles = s.mesh.points, s.mesh.triangles
+    core = triangles[s.kept]
+    half_edges = np.arange(len(s.pairing.mate))
+    open_edges = np.flatnonzero(s.pairing.mate < 0)
+    turned = np.flatnonzero(s.pairing.turned & (s.pairing.mate > half_edges))
+    doubled = np.flatnonzero(s.again)
+    flat = np.flatnonzero(_flat(s.mesh))
+    inward = np.flatnonzero(s.inside_out()[s.shell])
+
+    def middle_of_edge(found: IntArray) -> FloatArray | None:
+        if not len(found):
+            return None
+        face, side = divmod(int(found[0]), 3)
+        middle: FloatArray = points[core[face, [side, (side + 1) % 3]]].mean(axis=0)
+        return middle
+
+    def middle_of_triangle(found: IntArray) -> FloatArray | None:
+        return points[triangles[found[0]]].mean(axis=0) if len(found) else None
+
+    return MeshFacts(
+        closed=bool(s.closed.all()),
+        genus=int(s.genus.sum()) if (s.genus >= 0).all() else None,
+        shells=len(s.closed),
+        open_edges=len(open_edges),
+        open_at=middle_of_edge(open_edges),
+        non_manifold_edges=len(s.pairing.crowded),
+        non_manifold_at=middle_of_edge(s.pairing.crowded),
+        inside_out=bool(len(inward)),
+        inside_out_at=middle_of_edge(turned) if len(turned) else middle_of_triangle(inward),
+        turned_edges=len(turned),
+        turned_at=middle_of_edge(turned),
+        doubled_faces=len(doubled),
+        doubled_at=middle_of_triangle(doubled),
+        zero_area=len(flat),
+        zero_area_at=middle_of_triangle(flat),
+        volume_mm3=float(s.volume.sum()),
+    )
+
+
+def bodies_of(mesh: Mesh) -> tuple[Mesh, ...]:
+    """Take a mesh apart into its bodies, in the order of their first triangles.
+
+    Shells join across edges of exactly two faces; at an edge with more, faces pair by angle so that each metal side
+    closes; a shared point joins nothing. A body is an outward shell with the inward shells directly inside it. An
+    outward shell in a cavity is another body; so is an open shell, and an inside-out shell that lies in no other.
+
+    No triangle is lost: those without width and doubled ones stay with the body they lie on. Equal points become one,
+    except where a body's surface passes through a point more than once: there it has one point for each passage, so
+    that a closed body is a manifold by its indices too.
+    """
+    s = shells_of(mesh)
+    body = s.owner[s.shell]
+    order = np.argsort(body, kind="stable")
+    cuts = np.flatnonzero(np.diff(body[order])) + 1
+    parts = np.split(order, cuts)
+    parts.sort(key=lambda part: int(part[0]))
+    return tuple(_part(s, part) for part in parts)
+
+
+def _part(s: Shells, part: IntArray) -> Mesh:
+    sheets, first, corner = np.unique(s.sheet[part].ravel(), return_index=True, return_inverse=True)
+    place = s.mesh.triangles[part].ravel()[first]
+    by_place = np.argsort(place, kind="stable")
+    rank = np.empty(len(sheets), dtype=np.int64)
+    rank[by_place] = np.arange(len(sheets))
+    points = s.mesh.points[place[by_place]]
+    triangles = rank[corner].reshape(-1, 3)
+    points.flags.writeable = False
+    triangles.flags.writeable = False
+    return Mesh(points, triangles)
+
+
+def _flat(mesh: Mesh) -> BoolArray:
+    """Tell which triangles (m,) are no wider than the rounding of their coordinates."""
+    corners = mesh.corners()
+    longest = np.sqrt(((corners - corners[:, [1, 2, 0]]) ** 2).sum(axis=2).max(axis=1))
+    width_times_length = np.linalg.norm(normals(corners), axis=1)
+    rounding = 4 * np.finfo(np.float64).eps * np.abs(corners).max(axis=(1, 2))
+    flat: BoolArray = width_times_length <= longest * rounding
+    return flat

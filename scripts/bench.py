@@ -1,0 +1,24 @@
+"""Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
+
+Subjects: inspect (the gaps of a chain, beside python-fcl). `SUBJECT --help` tells more.
+"""
+
+import importlib
+import sys
+
+import _setup
+
+SUBJECTS = ("inspect",)
+
+
+def main():
+    """Run one benchmark in the Python of the environment; returns the exit code."""
+    if len(sys.argv) < 2 or sys.argv[1] not in SUBJECTS:
+        print("usage: python3 scripts/bench.py {%s} ..." % ",".join(SUBJECTS))
+        return 0 if "--help" in sys.argv[1:] else 2
+    return importlib.import_module("_bench_" + sys.argv[1]).run(sys.argv[2:])
+
+
+if __name__ == "__main__":
+    _setup.enter(tests=True, blender=False)
+    sys.exit(main())
