@@ -10,7 +10,8 @@ CODES = (
     "non-manifold", "doubled-faces", "self-crossing", "wall-thin", "odd-size", "island", "overhang", "bridge", "cup",
     "blind", "rinse", "no-gate", "feed-far", "strut-near", "strut-unrouted", "unsteady", "web-hot", "web-weak", "hand",
     "modulus", "print-size", "flask-size", "freeze-order", "not-filled", "free-play", "gap-unmet", "size-off", "solid",
-    "zero-area", "hidden",
+    "zero-area", "looks", "burnout", "pour-temperature", "flask-temperature", "mould-limit",
+    "saw-room",
 )  # fmt: skip
 
 

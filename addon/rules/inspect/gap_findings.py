@@ -1,0 +1,98 @@
+"""What is wrong between two bodies near each other: fused, too close to print, or too little investment between."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..base.profile import Profile
+from ..solid.distance import GapTable
+from ..solid.mesh import Body, FloatArray
+from .body_findings import as_point
+from .finding import Finding
+from .ladder import printed_gap_mm, web_mm
+
+# Gaps are exact to rounding; a gap made to equal its floor passes.
+ROUNDING_MM = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The floors of a profile, with what turns a model gap into a printed one and a web."""
+
+    profile: Profile
+    scale: float = 1.0
+    mould_expansion: float = 0.0
+
+    def printed_mm(self, gap_mm: float, direction: tuple[float, float, float]) -> float:
+        """Give the gap the printer leaves."""
+        return printed_gap_mm(
+            gap_mm,
+            direction,
+            scale=self.scale,
+            bleed_mm=self.profile.bleed_mm,
+            over_cure_mm=self.profile.over_cure_mm,
+        )
+
+    def reach_mm(self) -> float:
+        """Give the model gap beyond which no floor and no warning can bite."""
+        printed = max(self.profile.gap_warn_mm, self.profile.web_warn_mm / (1.0 + self.mould_expansion))
+        return (printed + 2.0 * self.profile.bleed_mm + self.profile.over_cure_mm) / self.scale + ROUNDING_MM
+
+
+def gap_findings(bodies: Sequence[Body], table: GapTable, limits: Limits) -> tuple[Finding, ...]:
+    """Say which pairs are fused, print too close, or leave too thin a web; the worst and first cause of each pair."""
+    found: list[Finding] = []
+    for a, b, gap, point_a, point_b in zip(
+        table.a, table.b, table.gap_mm, table.point_a, table.point_b, strict=True
+    ):  # fmt: skip
+        names = (bodies[int(a)].name, bodies[int(b)].name)
+        found += _of_pair(names, float(gap), point_a, point_b, limits)
+    return tuple(found)
+
+
+def _of_pair(
+    names: tuple[str, str], gap_mm: float, point_a: FloatArray, point_b: FloatArray, limits: Limits
+) -> list[Finding]:
+    p = limits.profile
+    pair = f"{names[0]} and {names[1]}"
+    at = as_point((point_a + point_b) / 2)
+    if gap_mm <= 0.0:
+        text = f"{pair}: they touch or cross, and would print and cast as one piece; move them apart."
+        return [Finding("fused", "stop", names, text, at, 0.0, p.gap_floor_mm)]
+    printed = limits.printed_mm(gap_mm, as_point(point_b - point_a))
+    web = web_mm(printed, expansion=limits.mould_expansion)
+    gap_severity, gap_limit = _against(printed, p.gap_floor_mm, p.gap_warn_mm)
+    web_severity, web_limit = _against(web, p.web_floor_mm, p.web_warn_mm)
+    from_model = f" ({gap_mm:.3f} mm in the model)" if abs(printed - gap_mm) > 5e-4 else ""
+    gap_text = (
+        f"{pair}: the gap closes up in print{from_model}; "
+        if printed <= 0.0
+        else f"{pair}: the printed gap is {printed:.3f} mm{from_model}, under {gap_limit:g} mm; "
+    ) + (
+        f"the printer needs {gap_limit:g} mm. Open it by {gap_limit - printed:.2g} mm."
+        if gap_severity == "stop"
+        else f"it may stick in places. Open it by {gap_limit - printed:.2g} mm to be safe."
+    )
+    web_text = f"{pair}: the investment between them is {web:.3f} mm thick{from_model}, under {web_limit:g} mm; " + (
+        "it breaks and the links cast together. "
+        if web_severity == "stop"
+        else "it may break when the metal comes in. "
+    )
+    web_text += f"Open the gap by {(web_limit - web) / (1.0 + limits.mould_expansion) / limits.scale:.2g} mm."
+    gap_finding = Finding("gap-below-floor", gap_severity, names, gap_text, at, printed, gap_limit)
+    web_finding = Finding("web-thin", web_severity, names, web_text, at, web, web_limit)
+    if gap_severity == "stop":
+        mended = web_mm(p.gap_floor_mm, expansion=limits.mould_expansion)
+        also = web_severity == "stop" and mended < p.web_floor_mm - ROUNDING_MM
+        return [gap_finding, web_finding] if also else [gap_finding]
+    if web_severity == "stop":
+        return [web_finding]
+    return [gap_finding] if gap_severity else [web_finding] if web_severity else []
+
+
+def _against(value_mm: float, floor_mm: float, warn_mm: float) -> tuple[str, float]:
+    """Give the severity of a thickness, empty when it passes, and the limit it falls under."""
+    if value_mm < floor_mm - ROUNDING_MM:
+        return "stop", floor_mm
+    if value_mm < warn_mm - ROUNDING_MM:
+        return "warn", warn_mm
+    return "", warn_mm
