@@ -1,0 +1,312 @@
+"""The cast plan: from volumes and sizes to metal, flask, mix, temperatures, burnout and quick freezing times."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..base.errors import BadInput
+from ..inspect.finding import Finding
+from .chvorinov import bar_modulus_mm, button_volume_mm3
+from .flask import USUAL_MARGINS, FlaskChoice, Margins, choose_flask, flask_volume_cm3
+from .materials import Alloy, Investment, Materials, Resin
+from .mixing import Mix, mix_for, slurry_density_g_cm3
+from .quick import FEEDER_FACTOR, QuickFreeze, Section, feeder_findings, head_pressure, quick_freeze
+from .scale import ExportScale, export_scale, mould_expansion_percent
+from .schedule import Schedule, burnout_schedule
+from .spec import CastSpec
+from .temperatures import Temperatures, choose_investment, choose_temperatures
+from .weights import fineness, mass_g
+
+CRUCIBLE_FULL = 2.0 / 3.0  # common practice, no published source
+NOBLE = (("Pt", "platinum"), ("Au", "gold"), ("Ag", "silver"))
+
+
+@dataclass(frozen=True, slots=True)
+class PourHabits:
+    """What a studio adds to the job. Shares of mass or volume; common practice unless said.
+
+    ``button_share`` of the metal below it: bench texts differ (0.1 to 0.5); and button and tree together weigh at least
+    ``tree_ratio`` of the pieces (bench text on carat golds: 1); with ``button_last`` it is large enough to freeze after
+    the trunk. ``slurry_waste``: how much more is mixed than needed.
+    """
+
+    button_share: float = 0.25
+    tree_ratio: float = 1.0
+    button_last: bool = True
+    slurry_waste: float = 0.08
+    trunk_d_mm: float | None = None
+
+
+USUAL_HABITS = PourHabits()
+
+
+@dataclass(frozen=True, slots=True)
+class AlloyWeight:
+    """What the job would weigh in one alloy, g."""
+
+    name: str
+    label: str
+    chain_g: float
+    metal_g: float
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class CastPlan:
+    """Everything the bench needs to know before the pour; `to_dict` names every figure with its unit.
+
+    Masses are of the finished-size metal; ``print_g`` is the resin of chain and lattice at export scale.
+    """
+
+    alloy: Alloy
+    investment: Investment
+    resin: Resin
+    head: str
+    head_kpa: tuple[float, float]
+    chain_g: float
+    lattice_g: float
+    trunk_g: float
+    button_g: float
+    fineness: tuple[str, float] | None
+    trunk_d_mm: float
+    margins: Margins
+    print_g: float
+    flask: FlaskChoice
+    mix: Mix
+    temperatures: Temperatures
+    scale: ExportScale
+    applied_scale: float
+    schedule: Schedule
+    quick_freeze: tuple[QuickFreeze, ...]
+    by_alloy: tuple[AlloyWeight, ...]
+    stand_min: tuple[float, float]
+    findings: tuple[Finding, ...]
+
+    @property
+    def metal_g(self) -> float:
+        """Give all metal to melt, button included."""
+        return self.chain_g + self.lattice_g + self.trunk_g + self.button_g
+
+    @property
+    def yield_percent(self) -> float:
+        """Give the share of the poured metal that is chain."""
+        return 100.0 * self.chain_g / self.metal_g
+
+    @property
+    def crucible_cm3(self) -> float:
+        """Give the least crucible: the melt fills two thirds of it."""
+        return self.metal_g / self.alloy.liquid_density_g_cm3.value / CRUCIBLE_FULL
+
+    @property
+    def metal_per_print(self) -> float:
+        """Give grams of cast chain and lattice for each gram of print."""
+        return (self.chain_g + self.lattice_g) / self.print_g
+
+    @property
+    def fresh_metal_g(self) -> float:
+        """Give the least new metal in the melt, by the alloy's limit for returned metal."""
+        return self.metal_g * (1.0 - self.alloy.scrap_percent.value / 100.0)
+
+    def to_dict(self) -> dict[str, object]:
+        """Give the plan as plain data for report.json, every unit in its key."""
+        t, s = self.temperatures, self.schedule
+        return {
+            "alloy": self.alloy.name,
+            "investment": self.investment.name,
+            "resin": self.resin.name,
+            "head": self.head,
+            "head_range_kpa": list(self.head_kpa),
+            "chain_g": self.chain_g,
+            "lattice_g": self.lattice_g,
+            "trunk_g": self.trunk_g,
+            "button_g": self.button_g,
+            "metal_g": self.metal_g,
+            "fresh_metal_g": self.fresh_metal_g,
+            "yield_percent": self.yield_percent,
+            "fineness_per_mille": None if self.fineness is None else self.fineness[1],
+            "print_g": self.print_g,
+            "metal_g_per_print_g": self.metal_per_print,
+            "crucible_cm3": self.crucible_cm3,
+            "trunk_d_mm": self.trunk_d_mm,
+            "trunk_length_mm": self.margins.trunk_mm,
+            "flask": {
+                "diameter_mm": self.flask.flask.diameter_mm,
+                "height_mm": self.flask.flask.height_mm,
+                "perforated": self.flask.flask.perforated,
+                "needs_diameter_mm": self.flask.needs_diameter_mm,
+                "needs_height_mm": self.flask.needs_height_mm,
+                "fits": self.flask.fits,
+            },
+            "slurry_cm3": self.mix.slurry_cm3,
+            "investment_g": self.mix.powder_g,
+            "water_g": self.mix.water_g,
+            "pour_c": t.pour_c,
+            "pour_range_c": list(t.pour_range_c),
+            "flask_c": t.flask_c,
+            "flask_range_c": list(t.flask_range_c),
+            "scale": self.applied_scale,
+            "scale_auto": self.scale.factor,
+            "scale_auto_range": [self.scale.low, self.scale.high],
+            "shrinkage_percent": self.scale.shrinkage_percent,
+            "mould_expansion_percent": self.scale.mould_expansion_percent,
+            "burnout": [step.to_dict() for step in s.steps],
+            "burnout_total_h": s.total_h,
+            "rest_before_burnout_h": s.rest_h,
+            "stand_min": list(self.stand_min),
+            "quick_freeze": [
+                {
+                    "section": q.section.name,
+                    "diameter_mm": q.section.diameter_mm,
+                    "modulus_mm": q.modulus_mm,
+                    "freeze_s": q.freeze_s,
+                    "low_s": q.low_s,
+                    "high_s": q.high_s,
+                }
+                for q in self.quick_freeze
+            ],
+            "by_alloy": [
+                {"alloy": w.name, "chain_g": w.chain_g, "metal_g": w.metal_g, "status": w.status} for w in self.by_alloy
+            ],
+        }
+
+
+def plan(
+    spec: CastSpec,
+    materials: Materials,
+    *,
+    chain_mm3: float,
+    lattice_mm3: float,
+    size_mm: tuple[float, float, float],
+    sections: Sequence[Section],
+    across_mm: float | None = None,
+    resin: str = "castable-acrylate",
+    scale: float | None = None,
+    margins: Margins = USUAL_MARGINS,
+    habits: PourHabits = USUAL_HABITS,
+) -> CastPlan:
+    """Plan the pour of one job.
+
+    ``chain_mm3`` and ``lattice_mm3``: finished volumes, without the trunk; ``size_mm`` of the whole job along x, y, z,
+    without the trunk, plate at the bottom; ``across_mm`` the diameter of its smallest upright cylinder (None: the
+    diagonal of x and y). ``sections``: wire, gates, rings, each as the round rod that holds it; the thinnest that is
+    no neck sets the temperatures. ``scale`` overrides the export scale. Raises BadInput for an impossible pour or size.
+    """
+    _check(chain_mm3, lattice_mm3, size_mm, sections)
+    alloy = materials.alloy(spec.alloy)
+    investment = choose_investment(spec, alloy, materials)
+    pattern = materials.resin(resin)
+    thinnest = min(s.diameter_mm for s in sections if not s.neck)
+    narrowest = min(s.diameter_mm for s in sections)
+    thickest = max(s.diameter_mm for s in sections)
+    temperatures = choose_temperatures(spec, alloy, investment, thinnest)
+    auto = export_scale(alloy, investment, temperatures.flask_c)
+    factor = auto.factor if scale is None else scale
+    trunk_d = habits.trunk_d_mm if habits.trunk_d_mm is not None else max(8.0, FEEDER_FACTOR * thickest)
+    trunk_mm3 = math.pi / 4.0 * trunk_d**2 * margins.trunk_mm
+    button_mm3 = _button_mm3(chain_mm3, lattice_mm3 + trunk_mm3, trunk_d, habits)
+    across = math.hypot(size_mm[0], size_mm[1]) if across_mm is None else across_mm
+    printed = (size_mm[0] * factor, size_mm[1] * factor, size_mm[2] * factor)
+    flask = choose_flask(
+        materials.flasks, across * factor, printed, head=spec.head, asked_mm=spec.flask_mm, margins=margins
+    )
+    metal_in_flask_cm3 = ((chain_mm3 + lattice_mm3) * factor**3 + trunk_mm3) / 1000.0
+    slurry = (flask_volume_cm3(flask.flask) - metal_in_flask_cm3) * (1.0 + habits.slurry_waste)
+    ratio = investment.water_per_powder.high
+    head_kpa, head_findings = head_pressure(spec.head, alloy, margins, printed[2], narrowest)
+    schedule = burnout_schedule(investment, pattern, flask.flask, temperatures.flask_c)
+    stand = _stand_min(alloy, flask.flask.diameter_mm)
+    findings = (
+        *flask.findings,
+        *temperatures.findings,
+        *head_findings,
+        *feeder_findings(button_mm3, trunk_d, thickest),
+        *_schedule_findings(schedule),
+    )
+    return CastPlan(
+        alloy=alloy,
+        investment=investment,
+        resin=pattern,
+        head=spec.head,
+        head_kpa=head_kpa,
+        chain_g=mass_g(chain_mm3, alloy.density_g_cm3.value),
+        lattice_g=mass_g(lattice_mm3, alloy.density_g_cm3.value),
+        trunk_g=mass_g(trunk_mm3, alloy.density_g_cm3.value),
+        button_g=mass_g(button_mm3, alloy.density_g_cm3.value),
+        fineness=_fineness(alloy),
+        trunk_d_mm=trunk_d,
+        margins=margins,
+        print_g=mass_g((chain_mm3 + lattice_mm3) * factor**3, pattern.density_g_cm3.value),
+        flask=flask,
+        mix=mix_for(slurry, slurry_density_g_cm3(ratio, investment.powder_density_g_cm3.value), ratio),
+        temperatures=temperatures,
+        scale=auto,
+        applied_scale=factor,
+        schedule=schedule,
+        quick_freeze=tuple(quick_freeze(s, alloy, investment, temperatures) for s in sections),
+        by_alloy=weights_by_alloy(materials, chain_mm3, chain_mm3 + lattice_mm3 + trunk_mm3 + button_mm3),
+        stand_min=stand,
+        findings=findings,
+    )
+
+
+def weights_by_alloy(materials: Materials, chain_mm3: float, metal_mm3: float) -> tuple[AlloyWeight, ...]:
+    """Give what chain and whole melt weigh in each alloy; button and trunk taken the same size in all."""
+    return tuple(
+        AlloyWeight(
+            a.name,
+            a.label,
+            mass_g(chain_mm3, a.density_g_cm3.value),
+            mass_g(metal_mm3, a.density_g_cm3.value),
+            a.density_g_cm3.status,
+        )
+        for a in materials.alloys
+    )
+
+
+def scale_and_expansion(spec: CastSpec, materials: Materials, *, thinnest_mm: float) -> tuple[float, float]:
+    """Give export scale and mould expansion (a share, not percent) before a plan: what the gap ladder needs."""
+    alloy = materials.alloy(spec.alloy)
+    investment = choose_investment(spec, alloy, materials)
+    flask_c = choose_temperatures(spec, alloy, investment, thinnest_mm).flask_c
+    return export_scale(alloy, investment, flask_c).factor, mould_expansion_percent(investment, flask_c) / 100.0
+
+
+def _check(chain: float, lattice: float, size: tuple[float, float, float], sections: Sequence[Section]) -> None:
+    if not (math.isfinite(chain) and chain > 0.0):
+        raise BadInput(f"the chain's volume is {chain:g} mm3; it must be above 0: check that its bodies are closed")
+    if not (math.isfinite(lattice) and lattice >= 0.0):
+        raise BadInput(f"the lattice's volume is {lattice:g} mm3; it must be 0 or more: check that its solid is closed")
+    if not all(math.isfinite(s) and s > 0.0 for s in size):
+        raise BadInput(f"the job's size is {size} mm; each side must be above 0")
+    if not all(math.isfinite(s.diameter_mm) and s.diameter_mm > 0.0 for s in sections):
+        raise BadInput("a section of the job is not thicker than 0 mm; check wire, gates and rings")
+    if all(s.neck for s in sections):
+        raise BadInput("the job names no section that sets its temperatures; give at least the wire")
+
+
+def _button_mm3(chain: float, tree: float, trunk_d: float, habits: PourHabits) -> float:
+    """Give the button: a share of the metal below it, with the tree as heavy as the pieces, the last to freeze."""
+    least = button_volume_mm3(FEEDER_FACTOR * bar_modulus_mm(trunk_d)) if habits.button_last else 0.0
+    return max(habits.button_share * (chain + tree), habits.tree_ratio * chain - tree, least)
+
+
+def _schedule_findings(schedule: Schedule) -> tuple[Finding, ...]:
+    if not schedule.larger_than_known:
+        return ()
+    text = (
+        "the flask is larger than any burnout we hold a schedule for: lengthen each hold after your powder's own sheet"
+    )
+    return (Finding("burnout", "warn", (), text),)
+
+
+def _stand_min(alloy: Alloy, diameter_mm: float) -> tuple[float, float]:
+    """Scale the wait before the quench, kept for a flask of 102 mm, by the square of the diameter (heat conduction)."""
+    share = (diameter_mm / 102.0) ** 2
+    return alloy.stand_min.low * share, alloy.stand_min.high * share
+
+
+def _fineness(alloy: Alloy) -> tuple[str, float] | None:
+    for element, name in NOBLE:
+        if alloy.mix_percent.get(element, 0.0) > 30.0:
+            return name, fineness(alloy.mix_percent, element)
+    return None

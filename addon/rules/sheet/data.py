@@ -1,0 +1,41 @@
+"""What a bench sheet shows, as values."""
+
+from dataclasses import dataclass
+
+from ..cast.plan import CastPlan
+from ..feed.lattice import Strut
+from ..inspect.finding import Finding
+from ..solid.mesh import Body
+
+Row = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """One cut of the cutting list: the body it frees, where, the diameter of the stub in mm, and the tool or order."""
+
+    body: str
+    where: str
+    diameter_mm: float
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SheetData:
+    """All a sheet shows. ``bodies`` and ``struts`` in mm with the plate at z = 0; rows are (label, words) in order.
+
+    ``chain`` says what was made (family, wire, links), ``sizes`` printed and worn sizes, ``gaps`` the smallest gaps
+    through the gap ladder. ``overrides`` name stop findings the user exported in spite of.
+    """
+
+    title: str
+    plan: CastPlan
+    bodies: tuple[Body, ...]
+    struts: tuple[Strut, ...] = ()
+    chain: tuple[Row, ...] = ()
+    sizes: tuple[Row, ...] = ()
+    gaps: tuple[Row, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    cuts: tuple[Cut, ...] = ()
+    overrides: tuple[str, ...] = ()
+    trunk_printed: bool = False

@@ -1,0 +1,238 @@
+"""The bench sheet as one HTML page: no script, nothing fetched, printable on A4 and Letter in black and white."""
+
+from collections.abc import Sequence
+from html import escape
+
+from ..cast.figures import BySection, Figure
+from ..cast.plan import CastPlan
+from ..inspect.finding import Finding, worst_first
+from .blocks import counted, grams, grid, hours, note, section, steps, table
+from .data import Cut, Row, SheetData
+from .pictures import pictures
+from .style import STYLE
+from .words import DEFER, after_steps, before_steps, cautions
+
+MOST_FINDINGS = 40
+UNITS = (
+    ("_g_cm3", "g/cm³"), ("_kj_kg", "kJ/kg"), ("_j_kg_k", "J/(kg K)"), ("_w_m_k", "W/(m K)"), ("_n_m", "N/m"),
+    ("_c_per_h", "°C/h"), ("_percent", "%"), ("_mpa", "MPa"), ("_min", "min"), ("_h", "h"), ("_k", "K"), ("_c", "°C"),
+)  # fmt: skip
+SEVERITY_WORDS = {"stop": "Stop", "warn": "Warn", "note": "Note"}
+
+
+def sheet(data: SheetData) -> str:
+    """Write the bench sheet. The same data gives the same page; all text of the user is escaped."""
+    plan = data.plan
+    parts = [
+        f'<header><p class="kind">Bench sheet</p><h1>{escape(data.title)}</h1>',
+        f"<p>{escape(_subtitle(data))}</p></header>",
+        _verdict(data),
+        pictures(data),
+        '<div class="pair">',
+        section("Metal", table(_weights(plan)) + note("Finished weights; the button and trunk go back to the pot.")),
+        section("Flask and mix", table(_flask(data))),
+        "</div>",
+        section("Pour", table(_pour(plan)) + note("Ranges are for the thinnest section of the job.")),
+        section("Burnout", _burnout(plan)),
+        '<div class="pair">',
+        _rows("Chain", data.chain),
+        _rows("Sizes", data.sizes),
+        _rows("Gaps", data.gaps),
+        section("Scale", _scale(plan)),
+        "</div>",
+        _findings(data.findings),
+        section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed))),
+        section("After the pour", steps(after_steps(plan))),
+        _cuts(data.cuts),
+        section("Freezing, rough", _freezing(plan)),
+        section("In other alloys", _alloys(plan)),
+        section("Cautions", _cautions(plan)),
+        section("Where the figures come from", _sources(plan)),
+    ]
+    inside = "\n".join(part for part in parts if part)
+    return (
+        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(data.title)}: bench sheet</title><style>{STYLE}</style></head>\n"
+        f"<body><main>\n{inside}\n</main></body></html>\n"
+    )
+
+
+def _subtitle(data: SheetData) -> str:
+    plan = data.plan
+    links = f"{len(data.bodies)} bodies, " if len(data.bodies) > 1 else ""
+    return f"{links}{plan.alloy.label} in {plan.investment.label}, head by {plan.head}, pattern of {plan.resin.label}"
+
+
+def _verdict(data: SheetData) -> str:
+    count = {s: sum(f.severity == s for f in data.findings) for s in SEVERITY_WORDS}
+    if count["stop"]:
+        text = f"{counted(count['stop'], 'finding stops', 'findings stop')} this job: do not print or pour it as it is."
+    else:
+        text = "Nothing found that stops this job."
+    if count["warn"]:
+        text += f" {counted(count['warn'], 'warning', 'warnings')}: read the findings."
+    if data.overrides:
+        text += f" Exported even so, in spite of: {', '.join(data.overrides)}."
+    return f'<p class="verdict">{escape(text)}</p>'
+
+
+def _weights(plan: CastPlan) -> tuple[Row, ...]:
+    rows = [
+        ("Chain", grams(plan.chain_g)),
+        ("Feed metal", grams(plan.lattice_g)),
+        ("Trunk", grams(plan.trunk_g)),
+        ("Button", grams(plan.button_g)),
+        ("To melt", grams(plan.metal_g)),
+        ("New metal in it, at least", grams(plan.fresh_metal_g)),
+        ("Chain of what is poured", f"{plan.yield_percent:.0f} %"),
+        ("Crucible, at least", f"{plan.crucible_cm3:.0f} cm³"),
+        ("Print, clean and dry", grams(plan.print_g)),
+        ("Metal per gram of print", f"{plan.metal_per_print:.2f} g"),
+    ]
+    if plan.fineness is not None:
+        rows.append(("Fineness", f"{plan.fineness[1]:.0f} parts in 1000 of {plan.fineness[0]}"))
+    return tuple(rows)
+
+
+def _flask(data: SheetData) -> tuple[Row, ...]:
+    plan, flask = data.plan, data.plan.flask.flask
+    trunk = "Trunk, printed" if data.trunk_printed else "Trunk, set by hand"
+    return (
+        (
+            "Flask inside",
+            f"{flask.diameter_mm:g} x {flask.height_mm:g} mm, {'perforated' if flask.perforated else 'solid'}",
+        ),
+        ("The job needs", f"{plan.flask.needs_diameter_mm:.0f} x {plan.flask.needs_height_mm:.0f} mm"),
+        ("Powder", grams(plan.mix.powder_g)),
+        ("Water", grams(plan.mix.water_g)),
+        ("Slurry", f"{plan.mix.slurry_cm3:.0f} cm³"),
+        (trunk, f"{plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long"),
+        ("Stand before burnout", f"{plan.schedule.rest_h:g} h at least"),
+    )
+
+
+def _pour(plan: CastPlan) -> tuple[Row, ...]:
+    t = plan.temperatures
+    return (
+        ("Metal", f"{t.pour_c:.0f} °C ({t.pour_range_c[0]:.0f} to {t.pour_range_c[1]:.0f} °C)"),
+        ("Flask", f"{t.flask_c:.0f} °C ({t.flask_range_c[0]:.0f} to {t.flask_range_c[1]:.0f} °C)"),
+        ("Freezing range", f"{plan.alloy.liquidus_c.value:.0f} to {plan.alloy.solidus_c.value:.0f} °C"),
+        ("Pressure on the metal", f"{plan.head_kpa[0]:.0f} to {plan.head_kpa[1]:.0f} kPa, head by {plan.head}"),
+        ("Stand before the quench", f"{plan.stand_min[0]:.0f} to {plan.stand_min[1]:.0f} min"),
+    )
+
+
+def _burnout(plan: CastPlan) -> str:
+    s = plan.schedule
+    rows, clock = [], 0.0
+    for step in s.steps:
+        clock += step.ramp_h + step.hold_h
+        rows.append(
+            (
+                f"{step.to_c:.0f} °C",
+                f"{step.ramp_c_per_h:.0f} °C/h",
+                hours(step.ramp_h),
+                hours(step.hold_h) if step.hold_h else "none",
+                hours(clock),
+                step.words,
+            )
+        )
+    head = ("To", "No faster than", "Getting there", "Hold", "Clock", "What for")
+    remark = (
+        f"About {s.total_h:.0f} h from a cold kiln to the pour. Status: {s.status}; {_celsius(s.source)}. Your "
+        "maker's sheet rules."
+    )
+    return grid(head, rows, words=(5,)) + note(remark)
+
+
+def _scale(plan: CastPlan) -> str:
+    used = f"Scale used for the print files: {plan.applied_scale:.4f}."
+    if abs(plan.applied_scale - plan.scale.factor) > 5e-5:
+        used += " It was given; what follows is the rule's own."
+    question = (
+        "Does your printer's own software already compensate for the resin's shrinkage? This scale is for metal and "
+        "mould only. Print a bar of 50.00 mm and measure it, so that nothing is compensated twice."
+    )
+    return f"<p>{escape(used)} {escape(_celsius(plan.scale.words))}</p><p>{escape(question)}</p>"
+
+
+def _findings(findings: Sequence[Finding]) -> str:
+    if not findings:
+        return section("Findings", "<p>None.</p>")
+    shown = worst_first(findings)[:MOST_FINDINGS]
+    rows = [(SEVERITY_WORDS[f.severity], f.code, ", ".join(f.bodies), _celsius(f.text)) for f in shown]
+    rest = len(findings) - len(shown)
+    more = note(f"{rest} more are in report.json.") if rest else ""
+    return section("Findings", grid(("How bad", "Code", "Bodies", "What and what to do"), rows, words=(2, 3)) + more)
+
+
+def _cuts(cuts: Sequence[Cut]) -> str:
+    if not cuts:
+        return ""
+    rows = [(str(i + 1), c.body, c.where, f"{c.diameter_mm:.1f} mm", c.remark) for i, c in enumerate(cuts)]
+    remark = note(f"{counted(len(cuts), 'cut', 'cuts')} in all. Tick each off; count the stubs.")
+    return section("Cutting list", grid(("No.", "Frees", "Where", "Thick", "Remark"), rows, words=(1, 2, 4)) + remark)
+
+
+def _freezing(plan: CastPlan) -> str:
+    rows = [
+        (
+            q.section.name,
+            f"{q.section.diameter_mm:.1f} mm",
+            f"{q.modulus_mm:.2f} mm",
+            f"{q.freeze_s:.1f} s",
+            f"{q.low_s:.1f} to {q.high_s:.1f} s",
+        )
+        for q in plan.quick_freeze
+    ]
+    remark = (
+        "Each section alone in thick investment; the mould's figures are from memory, so the seconds are rough and "
+        "the order is the safer part. Links close together heat their webs and freeze later than this."
+    )
+    return grid(("Section", "Thick", "Modulus", "Freezes in", "Between"), rows) + note(remark)
+
+
+def _alloys(plan: CastPlan) -> str:
+    rows = [(w.label, grams(w.chain_g), grams(w.metal_g), w.status) for w in plan.by_alloy]
+    remark = "The same volumes in each alloy; flask, temperatures and scale change with it."
+    return grid(("Alloy", "Chain", "To melt", "Status of its density"), rows) + note(remark)
+
+
+def _cautions(plan: CastPlan) -> str:
+    lines = "".join(f"<dt>{escape(head)}</dt><dd>{escape(text)}</dd>" for head, text in cautions(plan))
+    return f"<p><strong>{escape(DEFER)}</strong></p><dl>{lines}</dl>"
+
+
+def _sources(plan: CastPlan) -> str:
+    parts, head = [], ("Figure", "Value", "Status", "Source")
+    for thing in (plan.alloy, plan.investment, plan.resin):
+        rows = []
+        for key in type(thing).__dataclass_fields__:
+            figure = getattr(thing, key)
+            if isinstance(figure, Figure):
+                spread = "" if figure.low == figure.high else f" ({figure.low:g} to {figure.high:g})"
+                rows.append((_label(key), f"{figure.value:g}{spread}", figure.status, _celsius(figure.source)))
+            elif isinstance(figure, BySection):
+                rows.append((_label(key), "by section", figure.status, _celsius(figure.source)))
+        parts.append(f"<h3>{escape(thing.label)}</h3>" + grid(head, rows, words=(0, 3), small=True))
+    remark = (
+        "“Published” means seen in the text named. Anything else is a starting point: measure, and keep your own "
+        "figures."
+    )
+    return "".join(parts) + note(remark)
+
+
+def _label(key: str) -> str:
+    for ending, unit in UNITS:
+        if key.endswith(ending):
+            return f"{key.removesuffix(ending).replace('_', ' ')}, {unit}"
+    return key.replace("_", " ")
+
+
+def _celsius(text: str) -> str:
+    return text.replace("degC", "°C")
+
+
+def _rows(title: str, rows: Sequence[Row]) -> str:
+    return section(title, table(rows)) if rows else ""

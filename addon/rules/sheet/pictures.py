@@ -1,0 +1,59 @@
+"""The pictures of the sheet: the job from above, from the side, and standing in its flask."""
+
+from html import escape
+
+from .blocks import counted
+from .data import SheetData
+from .drawing import SIDE, TOP, Drawing, draw, svg
+
+
+def pictures(data: SheetData) -> str:
+    """Give the section with the three pictures: from above, from the side, and in the flask."""
+    top, side = draw(data.bodies, data.struts, TOP), draw(data.bodies, data.struts, SIDE)
+    what = f"{counted(len(data.bodies), 'body', 'bodies')}" + (" with their feed metal" if data.struts else "")
+    plate = _plate(side)
+    figures = (
+        svg(top, title=f"{data.title} from above: {what}"),
+        svg(side, title=f"{data.title} from the side: {what}, plate side down", extra=plate, ident="job-side"),
+        _in_flask(data, side),
+    )
+    captions = (
+        "From above. White: chain. Grey: feed metal.",
+        "From the side; the dashed line is the plate, which is the pouring side.",
+        "In the flask, as it stands for filling: cone, trunk and button below.",
+    )
+    made = "".join(
+        f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
+        for picture, caption in zip(figures, captions, strict=True)
+    )
+    return f'<section class="pictures"><h2>Pictures</h2>{made}</section>'
+
+
+def _plate(side: Drawing) -> str:
+    left, _, width, _ = side.box
+    return f'<path d="M{left:.2f} 0h{width:.2f}" stroke="#000" stroke-width=".25" stroke-dasharray="2 1" fill="none"/>'
+
+
+def _in_flask(data: SheetData, side: Drawing) -> str:
+    """Draw the flask in section: its walls, the job, the trunk and the pouring cone, all in mm at export scale."""
+    plan = data.plan
+    flask, m, scale = plan.flask.flask, plan.margins, plan.applied_scale
+    left, top, width, _ = side.box
+    middle = scale * (left + 0.5 * width)
+    foot = m.trunk_mm + m.cone_mm
+    half = 0.5 * flask.diameter_mm
+    cone = min(3.0 * plan.trunk_d_mm, 0.6 * flask.diameter_mm)
+    wall = 'fill="none" stroke="#000" stroke-width="1"' + (' stroke-dasharray="4 2"' if flask.perforated else "")
+    body = (
+        f'<rect x="{middle - half:.2f}" y="{foot - flask.height_mm:.2f}" width="{2 * half:.2f}" '
+        f'height="{flask.height_mm:.2f}" {wall}/>'
+        f'<path d="M{middle - 0.5 * cone:.2f} {foot:.2f}L{middle - 0.5 * plan.trunk_d_mm:.2f} {m.trunk_mm:.2f}V0'
+        f'h{plan.trunk_d_mm:.2f}V{m.trunk_mm:.2f}L{middle + 0.5 * cone:.2f} {foot:.2f}Z" fill="#ddd" stroke="#000" '
+        f'stroke-width=".4"/>'
+        f'<g transform="scale({scale:.6f})"><use href="#job-side"/></g>'
+    )
+    extent = Drawing(
+        body, (middle - half, min(foot - flask.height_mm, scale * top), 2 * half, max(flask.height_mm, foot))
+    )
+    size = f"{flask.diameter_mm:g} x {flask.height_mm:g} mm"
+    return svg(extent, title=f"{data.title} in a flask of {size}, trunk and pouring cone below")

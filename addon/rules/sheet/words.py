@@ -1,0 +1,146 @@
+"""The sentences of the bench sheet: steps before and after the pour, and the cautions.
+
+Steps are common practice of the trade, no published source, unless a figure's own source is named on the sheet. Limits
+in the cautions are those of the United States, 29 CFR 1910.1053 for silica; local rules come first.
+"""
+
+from ..cast.plan import CastPlan
+
+DEFER = (
+    "The data sheets of the makers of your resin, investment, metal and tools, your local codes and the advice of "
+    "people licensed and trained for this work come before anything on this page."
+)
+
+
+def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
+    """Give the steps from the print to the pour."""
+    t, s, flask = plan.temperatures, plan.schedule, plan.flask.flask
+    water = plan.mix.water_g / plan.mix.powder_g
+    trunk = (
+        "The trunk is printed with the job: see that it is straight and firm."
+        if trunk_printed
+        else f"Hand step: set a wax trunk of {plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long, "
+        "on the hub, on the plate side. Melt it on all round with a rounded fillet and no notch."
+    )
+    wall = " Wrap the perforated wall before filling." if flask.perforated else ""
+    investing = (
+        f"Mix {_mass(plan.mix.powder_g)} of powder into {_mass(plan.mix.water_g)} of water ({100.0 * water:.0f} to "
+        "100, the thin end of the range) with a wetting agent; vacuum the slurry, pour it down the wall of the "
+        f"flask, vacuum again. Be done within {plan.investment.working_min.value:.0f} minutes of the first wetting."
+    )
+    slow = (
+        ""
+        if plan.resin.melts
+        else f"Rise slowly from {plan.resin.slow_from_c.value:.0f} to {plan.resin.slow_to_c.value:.0f} °C: resin "
+        "swells there before it breaks up, and cracks thin webs. "
+    )
+    burnout = (
+        f"Burn out after the table, about {s.total_h:.0f} h in all. {slow}Air in, fumes out. A grey or black mould "
+        "needs more time and air."
+    )
+    return (
+        "First casting of a new design: a test length of 3 to 5 links with its own gates, before the whole piece.",
+        f"Weigh the clean, dry print: about {plan.print_g:.1f} g expected, without the trunk. A good deal more means "
+        "resin left in the joints, less means a failed part.",
+        "Wash twice in fresh solvent, blow out every joint, dry fully. Cure all sides, also the undersides; no link "
+        "may feel tacky inside. Do not flex the chain.",
+        trunk,
+        "Plate side towards the pouring cone: the wheel or base ring sits next to the button, the chain lies beyond.",
+        f"Flask {flask.diameter_mm:g} x {flask.height_mm:g} mm: at least {plan.margins.wall_mm:.1f} mm to the wall, "
+        f"{plan.margins.cover_mm:.0f} mm over the far end.{wall}",
+        investing,
+        f"Let it stand at least {s.rest_h:g} h, undisturbed, and do not let it dry out before the kiln.",
+        burnout,
+        f"Melt {_mass(plan.metal_g)} in a crucible of at least {plan.crucible_cm3:.0f} cm3, at least "
+        f"{_mass(plan.fresh_metal_g)} of it new metal. Cover or flux the melt; check it with a probe.",
+        f"Flask at {t.flask_c:.0f} °C, metal at {t.pour_c:.0f} °C, head by {plan.head}: pour in one motion.",
+    )
+
+
+def after_steps(plan: CastPlan) -> tuple[str, ...]:
+    """Give the steps from the pour to the finished chain."""
+    low, high = plan.stand_min
+    return (
+        f"Let the flask stand, button up, about {low:.0f} to {high:.0f} minutes; a hot casting tears when it is "
+        "shaken or quenched too hot.",
+        "Quench in a large bucket of plain water, at arm's length, behind a shield. Break the mould out wet.",
+        "Clear the joints before anything moves: soak in cool plain water with a little citric acid and detergent, "
+        "then water jet and ultrasound, and again until no investment is left.",
+        "Only then flex each joint by hand, a little at a time. Thin fins snap; never pry with a tool.",
+        "Cut the gates in the order of the list, the job held by the metal that is still there. File or sand the "
+        "stubs, then tumble. Faces inside the joints cannot be polished.",
+        "Count links and stubs, weigh the chain and the metal that goes back to the pot.",
+        "Measure one straight run of links against the drawing: the ratio is this mould's own scale.",
+    )
+
+
+def cautions(plan: CastPlan) -> tuple[tuple[str, str], ...]:
+    """Give the cautions that apply, each a heading and its text."""
+    found = [
+        (
+            "Molten metal and moisture",
+            "Water in or under molten metal can explode. Keep scrap, tools, moulds and floor dry and hot tools "
+            "preheated. Wear flame-resistant cover, closed boots, gloves, a face shield over spectacles with a shade "
+            "for the glare; no synthetics. Nobody else within reach of a splash or of the spin.",
+        ),
+        (
+            "Burnout fumes",
+            "Burning resin gives acrid fumes, carbon monoxide and, with gypsum moulds, sulphur dioxide. Kiln under "
+            "an extract that leads outdoors, with make-up air; never in a living space.",
+        ),
+        (
+            "Silica dust",
+            "Investment powder and broken moulds hold fine crystalline silica, which scars lungs for good (limit in "
+            "the United States 0.05 mg/m3 over 8 hours). Work wet, use extraction and a fitted respirator, no dry "
+            "sweeping, no compressed air.",
+        ),
+        (
+            "Uncured resin",
+            "It irritates and can make the skin allergic for life. Nitrile gloves, eye protection, good air; cure "
+            "rests and wipes before disposal.",
+        ),
+        (
+            "Solvent",
+            "Isopropanol gives off flammable vapour at room temperature (flash point about 12 °C). No flame, spark "
+            "or hot kiln near; closed containers; good air.",
+        ),
+        (
+            "Acid and pickle",
+            "Acid into water, never water into acid; never together with bleach; gloves, eye protection, tongs that "
+            "are not iron. Even mild acid fumes when hot.",
+        ),
+    ]
+    if "zinc" in plan.alloy.cautions:
+        found.append(
+            (
+                "Zinc",
+                "This alloy holds or can hold zinc, which boils at 911 °C. Its white fume causes metal fume fever. "
+                "Melt under cover, no hotter than needed, under extraction; trade zinc can carry cadmium, which is "
+                "far worse.",
+            )
+        )
+    if "lead" in plan.alloy.cautions:
+        found.append(
+            (
+                "Lead",
+                "Casting brass of this grade holds lead: poisonous fume and dust, and many places limit lead in "
+                "jewellery. Ask for a lead-free grade and put its figures into your materials folder.",
+            )
+        )
+    if "nickel" in plan.alloy.cautions:
+        found.append(
+            (
+                "Nickel",
+                "White gold may hold nickel, a common skin allergen; some laws limit how much a worn piece may "
+                "release.",
+            )
+        )
+    if plan.alloy.name.endswith(("bronze", "brass", "copper")):
+        found.append(
+            ("Copper alloys", "Copper fume irritates the lungs. Refuse scrap of unknown make: some holds beryllium.")
+        )
+    return tuple(found)
+
+
+def _mass(grams: float) -> str:
+    return f"{grams:.1f} g" if grams < 1000.0 else f"{grams / 1000.0:.2f} kg"

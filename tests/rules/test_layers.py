@@ -1,0 +1,151 @@
+"""Regions and islands of constructed solids whose counts are known."""
+
+import numpy as np
+import pytest
+
+from addon.rules.base.errors import BadInput
+from addon.rules.base.progress import finish
+from addon.rules.inspect.layers import ISLAND_MM2, Layers, island_findings, slice_layers
+from addon.rules.solid.mesh import Body, Mesh, Pose
+from tests.knots import blocks, closed_chain, ring, tube, tubes
+
+CUBE = blocks(np.ones((1, 1, 1), dtype=bool), 2.0)
+
+
+def _layers(*bodies: Body, layer_mm: float = 0.1, **options: object) -> Layers:
+    return finish(slice_layers(bodies, layer_mm, **options))  # type: ignore[arg-type]
+
+
+def _at(mesh: Mesh, *origin: float, name: str = "body") -> Body:
+    return Body(name, mesh, Pose(np.eye(3), np.array(origin or (0.0, 0.0, 0.0))))
+
+
+def test_an_arch_stands_on_both_feet() -> None:
+    arch = np.ones((3, 1, 3), dtype=bool)
+    arch[1, 0, :2] = False
+    found = _layers(Body("arch", blocks(arch)))
+    assert found.islands == ()
+    assert found.region_count.tolist() == [2] * 20 + [1] * 10
+    assert found.area_mm2 == pytest.approx([2.0] * 20 + [3.0] * 10)
+
+
+def test_what_hangs_from_a_table_begins_as_an_island() -> None:
+    table = np.zeros((5, 5, 4), dtype=bool)
+    table[2, 2, :] = table[:, :, 3] = table[0, 0, 1:] = table[4, 4, 2:] = True
+    found = _layers(Body("table", blocks(table)))
+    assert [(island.layer, island.body) for island in found.islands] == [(10, "table"), (20, "table")]
+    assert found.islands[0].at == pytest.approx((0.5, 0.5, 1.05))
+    assert found.islands[0].area_mm2 == pytest.approx(1.0)
+    findings = island_findings(found)
+    assert [(finding.code, finding.severity, finding.bodies) for finding in findings] == [
+        ("island", "stop", ("table",))
+    ] * 2
+    assert "1.05 mm" in findings[0].text
+
+
+def test_an_upright_ring_on_the_plate_has_none_and_lifted_one_start() -> None:
+    upright = tube(ring(4.0, (0.0, 0.0, 4.9), across=(0, 1, 0), sides=96), 0.9, 24)
+    assert _layers(Body("ring", upright)).islands == ()
+    lifted = _layers(_at(upright, 0.0, 0.0, 1.0, name="ring"))
+    assert len(lifted.islands) == 1
+    assert lifted.islands[0].at == pytest.approx((0.0, 0.0, 1.05), abs=0.1)
+    assert lifted.region_count.max() == 2
+
+
+def test_a_lifted_cone_is_told_of_once_it_has_grown() -> None:
+    """Its first layers are smaller than an island counts; they must not carry the next ones out of sight."""
+    t = np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False)
+    rim = np.stack([np.cos(t), np.sin(t), np.full(32, 4.0)], axis=1)
+    points = np.concatenate([rim, [[0.0, 0.0, 0.0], [0.0, 0.0, 4.0]]])
+    k = np.arange(32)
+    n = (k + 1) % 32
+    cone = Mesh(points, np.concatenate([np.stack([0 * k + 32, n, k], 1), np.stack([0 * k + 33, k, n], 1)]))
+    found = _layers(_at(cone, 0.0, 0.0, 1.0), layer_mm=0.02)
+    assert len(found.islands) == 1
+    assert found.area_mm2[50] < ISLAND_MM2
+    assert ISLAND_MM2 < found.islands[0].area_mm2 < 3.0 * ISLAND_MM2
+
+
+@pytest.mark.parametrize(("shift", "islands"), [(0.0, 0), (1.0, 0), (1.9, 0), (2.1, 1), (5.0, 1)])
+def test_a_block_on_a_block_needs_to_overlap(shift: float, islands: int) -> None:
+    """Straight walls in line with each other included."""
+    found = _layers(_at(CUBE), _at(CUBE, shift, 0.0, 2.0, name="upper"))
+    assert [island.body for island in found.islands] == ["upper"] * islands
+
+
+def test_a_crossed_bar_overlaps_without_a_corner_of_either_in_the_other() -> None:
+    bar = blocks(np.ones((9, 1, 1), dtype=bool))
+    turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    over = Body("over", bar, Pose(turn, np.array([2.0, -6.0, 1.0])))
+    assert _layers(_at(bar), over).islands == ()
+
+
+def test_overlapping_bodies_count_once() -> None:
+    found = _layers(_at(CUBE), _at(CUBE, 1.0, 0.5, 0.0, name="other"))
+    assert found.area_mm2 == pytest.approx([8.0 - 1.5] * 20)
+    assert found.region_count.tolist() == [1] * 20
+
+
+def test_a_buried_body_adds_nothing_and_one_in_a_cavity_is_a_region_of_its_own() -> None:
+    big = blocks(np.ones((3, 3, 1), dtype=bool), 2.0)
+    inner = blocks(np.ones((1, 1, 1), dtype=bool))
+    buried = _layers(_at(big), _at(inner, 2.5, 2.5, 0.5))
+    assert set(buried.region_count.tolist()) == {1}
+    assert buried.area_mm2 == pytest.approx([36.0] * 20)
+    hollow = np.ones((3, 3, 1), dtype=bool)
+    hollow[1, 1] = False
+    found = _layers(_at(blocks(hollow, 2.0)), _at(inner, 2.5, 2.5, 0.0))
+    assert found.region_count.tolist() == [2] * 10 + [1] * 10
+    assert found.area_mm2[0] == pytest.approx(33.0)
+
+
+def test_a_strut_through_the_wall_of_a_ring_joins_its_hole() -> None:
+    """Its outline crosses the hole's: the metal is ring and strut less what they share."""
+    hollow = np.ones((3, 3, 1), dtype=bool)
+    hollow[1, 1] = False
+    strut = blocks(np.ones((1, 1, 1), dtype=bool))
+    found = _layers(_at(blocks(hollow, 2.0)), _at(strut, 1.5, 2.5, 0.0))
+    assert found.region_count[:10].tolist() == [1] * 10
+    assert found.area_mm2[0] == pytest.approx(32.0 + 0.5)
+
+
+def test_a_chain_laid_flat_starts_at_the_links_that_touch_nothing() -> None:
+    """Upright links stand on the plate, level ones between them begin in mid-air; known apart or not, the same."""
+    links = tubes(*closed_chain(12))
+    lowest = min(float(body.points()[:, 2].min()) for body in links)
+    links = [body.moved(np.array([0.0, 0.0, -lowest])) for body in links]
+    found = _layers(*links, layer_mm=0.05)
+    assert sorted(island.body for island in found.islands) == sorted(f"body {k}" for k in range(2, 13, 2))
+    assert _layers(*links, layer_mm=0.05, fused=()).islands == found.islands
+
+
+def test_regions_hold_their_inner_points_and_areas_add_to_the_volume() -> None:
+    links = tubes(*closed_chain(12), radius=0.4)
+    lowest = min(float(body.points()[:, 2].min()) for body in links)
+    found = _layers(*(body.moved(np.array([0.0, 0.0, -lowest])) for body in links), layer_mm=0.02)
+    every = np.arange(len(found.regions.layer))
+    assert found.regions.holds(every, found.regions.inner).all()
+    volume = sum(float(np.linalg.det(body.mesh.corners()).sum() / 6.0) for body in links)
+    assert found.area_mm2.sum() * 0.02 == pytest.approx(volume, rel=1e-3)
+
+
+def test_progress_rises() -> None:
+    shares: list[float] = []
+    finish(slice_layers(tubes(*closed_chain(6, radius=6.0)), 0.1, plate_mm=-5.0), shares.append)
+    assert shares == sorted(shares)
+    assert shares[-1] <= 1.0
+
+
+@pytest.mark.parametrize("layer_mm", [0.0, -0.1, float("nan")])
+def test_a_layer_height_that_cannot_work_is_refused(layer_mm: float) -> None:
+    with pytest.raises(BadInput, match="layer height"):
+        _layers(_at(CUBE), layer_mm=layer_mm)
+
+
+def test_a_job_below_the_plate_or_open_or_empty_is_refused() -> None:
+    with pytest.raises(BadInput, match="below the plate"):
+        _layers(_at(CUBE, 0.0, 0.0, -1.0))
+    with pytest.raises(BadInput, match="lid: the surface is open"):
+        _layers(_at(Mesh(CUBE.points, CUBE.triangles[1:]), name="lid"))
+    with pytest.raises(BadInput, match="no body"):
+        _layers()

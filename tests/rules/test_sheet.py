@@ -1,0 +1,306 @@
+"""The bench sheet: one page that stands alone, says all it must, and lets no text of the user's through as code."""
+
+import dataclasses
+import re
+from html.parser import HTMLParser
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from addon.rules.cast.materials import load_materials
+from addon.rules.cast.plan import plan
+from addon.rules.cast.quick import Section
+from addon.rules.cast.spec import CastSpec
+from addon.rules.feed.lattice import Strut
+from addon.rules.inspect.finding import Finding
+from addon.rules.sheet.data import Cut, SheetData
+from addon.rules.sheet.drawing import SIDE, TOP, draw, svg
+from addon.rules.sheet.outlines import thinned
+from addon.rules.sheet.page import sheet
+from addon.rules.solid.mesh import Body, Mesh, Pose, Wire
+
+MATERIALS = load_materials()
+VOID = {"meta", "br", "path", "rect", "use", "img", "hr"}
+
+
+def ring_mesh(radius=5.0, wire=1.0, around=24, across=12):
+    """A torus of triangles about z, counter-clockwise from outside."""
+    u, v = np.meshgrid(np.arange(around), np.arange(across), indexing="ij")
+    a, b = 2 * np.pi * u / around, 2 * np.pi * v / across
+    r = radius + wire * np.cos(b)
+    points = np.stack([r * np.cos(a), r * np.sin(a), wire * np.sin(b)], axis=-1).reshape(-1, 3)
+
+    def at(i, j):
+        return ((i % around) * across + j % across).ravel()
+
+    p, q, s, t = at(u, v), at(u + 1, v), at(u + 1, v + 1), at(u, v + 1)
+    return Mesh(points, np.concatenate([np.stack([p, q, s], 1), np.stack([p, s, t], 1)]))
+
+
+MESH = ring_mesh()
+ANGLE = np.linspace(0, 2 * np.pi, 96, endpoint=False)
+LINE = np.stack([5 * np.cos(ANGLE), 5 * np.sin(ANGLE), 0 * ANGLE], axis=1)
+UPRIGHT = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+
+
+def links(count, wired=True):
+    return tuple(
+        Body(
+            f"link {k + 1}",
+            MESH,
+            Pose(UPRIGHT if k % 2 else np.eye(3), np.array([7.0 * k, 0.0, 10.0])),
+            Wire(LINE, 1.0) if wired else None,
+        )
+        for k in range(count)
+    )
+
+
+STRUTS = (
+    Strut("ring", (0.0, 0.0, 1.0), (20.0, 0.0, 1.0), 4.0, 4.0),
+    Strut("gate", (5.0, 0.0, 1.0), (5.0, 0.0, 8.0), 2.4, 1.0, "link 1"),
+)
+
+
+def planned(**spec):
+    return plan(
+        CastSpec(**spec),
+        MATERIALS,
+        chain_mm3=7000.0,
+        lattice_mm3=5000.0,
+        size_mm=(80.0, 80.0, 20.0),
+        across_mm=80.0,
+        sections=(Section("wire", 2.2), Section("feed ring", 4.0)),
+    )
+
+
+FINDINGS = (
+    Finding("blind", "note", ("link 2",), "12 % of its faces see no light"),
+    Finding("web-thin", "stop", ("link 1", "link 2"), "the web is 0.20 mm thick; widen the gap", None, 0.2, 0.25),
+)
+
+
+def data(**changes):
+    made = SheetData(
+        title="Tidewater bracelet",
+        plan=planned(),
+        bodies=links(4),
+        struts=STRUTS,
+        chain=(("Family", "curb"),),
+        sizes=(("Worn inside length", "186.0 mm"),),
+        gaps=(("Smallest gap", "0.49 mm"),),
+        findings=FINDINGS,
+        cuts=(Cut("link 1", "base ring side", 1.0, "threaded saw"),),
+    )
+    return dataclasses.replace(made, **changes)
+
+
+class Page(HTMLParser):
+    """Reads a page: tags in order, whether they nest, and the text."""
+
+    def __init__(self, html):
+        super().__init__()
+        self.tags, self.open, self.words, self.attributes = [], [], [], []
+        self.feed(html)
+        self.close()
+        assert self.open == [], f"never closed: {self.open}"
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, *a) for a in attrs]
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [(tag, *a) for a in attrs]
+
+    def handle_endtag(self, tag):
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+    def handle_data(self, text):
+        self.words.append(text)
+
+    @property
+    def text(self):
+        return " ".join(" ".join(self.words).split())
+
+
+def test_the_page_nests_and_stands_alone():
+    """No script, nothing fetched: no source, link, import or address but the name of the SVG language."""
+    html = sheet(data())
+    page = Page(html)
+    assert html.startswith("<!DOCTYPE html>")
+    assert not {"script", "link", "img", "iframe", "object", "embed"} & set(page.tags)
+    assert {name for _, name, _ in page.attributes} & {"src", "onload", "onclick", "style"} == set()
+    assert {value for _, name, value in page.attributes if name == "href"} == {"#job-side"}
+    assert html.count('id="job-side"') == 1
+    assert "url(" not in html
+    assert "@import" not in html
+    assert set(re.findall(r"https?://[^\"\s<]+", html)) == {"http://www.w3.org/2000/svg"}
+
+
+def test_headings_and_tables_can_be_read_aloud():
+    page = Page(sheet(data()))
+    assert page.tags.count("h1") == 1
+    assert page.tags.index("h1") < page.tags.index("h2")
+    assert ("html", "lang", "en") in page.attributes
+    scopes = [a for a in page.attributes if a[:2] == ("th", "scope")]
+    assert len(scopes) == page.tags.count("th") > 20
+    pictures = [a for a in page.attributes if a[:2] == ("svg", "role")]
+    labels = [a for a in page.attributes if a[:2] == ("svg", "aria-label")]
+    assert len(pictures) == len(labels) == page.tags.count("svg") == page.tags.count("figcaption") == 3
+    assert all("Tidewater bracelet" in label for _, _, label in labels)
+
+
+def test_it_says_what_the_bench_must_know():
+    made = data()
+    text = Page(sheet(made)).text
+    p = made.plan
+    for words in (
+        f"{p.chain_g:.1f} g", f"{p.metal_g:.1f} g", f"{p.print_g:.1f} g", f"{p.mix.water_g:.1f} g",
+        f"{p.temperatures.pour_c:.0f} °C", f"{p.temperatures.flask_c:.0f} °C", f"{p.applied_scale:.4f}",
+        f"{p.flask.flask.diameter_mm:g} x {p.flask.flask.height_mm:g} mm",
+        "already compensate", "186.0 mm", "0.49 mm", "threaded saw", "1 cut in all", "test length of 3 to 5 links",
+        "set a wax trunk", "citric acid", "732 °C", "no faster than", "sterling silver 925", "platinum 950",
+    ):  # fmt: skip
+        assert words.lower() in text.lower(), words
+
+
+def test_it_cautions_and_defers():
+    """Molten metal and moisture, burnout fumes, silica, resin, solvent, acid; and whose word comes first."""
+    text = Page(sheet(data())).text
+    for words in ("can explode", "carbon monoxide", "crystalline silica", "allergic", "flash point", "Acid into water"):
+        assert words in text, words
+    assert "data sheets of the makers" in text
+    assert "local codes" in text
+    assert "licensed" in text
+
+
+def test_cautions_go_with_the_alloy():
+    brass, silver = (Page(sheet(data(plan=planned(alloy=a)))).text for a in ("brass", "sterling-silver"))
+    assert "metal fume fever" in brass
+    assert "holds lead" in brass
+    assert "metal fume fever" not in silver
+    assert "holds lead" not in silver
+    assert "925 parts in 1000 of silver" in silver
+    assert "skin allergen" in Page(sheet(data(plan=planned(alloy="gold-14-white")))).text
+
+
+def test_stops_come_first_and_are_said_at_the_top():
+    text = Page(sheet(data())).text
+    assert "1 finding stops this job" in text
+    assert text.index("web-thin") < text.index("blind")
+    calm = Page(sheet(data(findings=()))).text
+    assert "Nothing found that stops this job" in calm
+    assert "in spite of: web-thin" in Page(sheet(data(overrides=("web-thin",)))).text
+
+
+def test_many_findings_are_cut_short_and_counted():
+    many = tuple(Finding("blind", "note", (f"link {k}",), "x") for k in range(100))
+    assert "60 more are in report.json" in Page(sheet(data(findings=many))).text
+
+
+HOSTILE = "<script>alert('x')</script> & \"quoted\" </style><img src=x onerror=1>"
+
+
+def test_no_text_of_the_users_becomes_code():
+    made = data(
+        title=HOSTILE,
+        chain=((HOSTILE, HOSTILE),),
+        sizes=((HOSTILE, HOSTILE),),
+        gaps=((HOSTILE, HOSTILE),),
+        findings=(Finding(HOSTILE, "warn", (HOSTILE,), HOSTILE),),
+        cuts=(Cut(HOSTILE, HOSTILE, 1.0, HOSTILE),),
+        overrides=(HOSTILE,),
+    )
+    page = Page(sheet(made))
+    plain = Page(sheet(data(cuts=data().cuts)))
+    assert set(page.tags) == set(plain.tags)
+    assert page.text.count("<script>alert('x')</script>") >= 10
+
+
+def test_the_same_data_gives_the_same_page():
+    assert sheet(data()) == sheet(data())
+
+
+def test_nothing_but_a_chain_still_makes_a_page():
+    bare = SheetData("Bare", planned(), links(1))
+    text = Page(sheet(bare)).text
+    assert "Cutting list" not in text
+    assert "Gaps" not in text
+
+
+def test_statuses_are_told_apart():
+    """A figure from memory is never shown as published."""
+    text = Page(sheet(data())).text
+    assert "UNS C90700 data sheet" in text
+    for status in ("published", "derived", "from memory", "our judgement"):
+        assert status in text
+
+
+# Pictures
+
+
+def inside(picture):
+    return ElementTree.fromstring(svg(picture, title="x"))
+
+
+def test_pictures_are_well_formed_and_hold_the_job():
+    for axes in (TOP, SIDE):
+        picture = draw(links(3), STRUTS, axes)
+        root = inside(picture)
+        left, top, width, height = (float(x) for x in root.get("viewBox").split())
+        numbers = [
+            (float(x), float(y))
+            for path in root.iter("{http://www.w3.org/2000/svg}path")
+            for x, y in re.findall(r"[ML](-?[\d.]+) (-?[\d.]+)", path.get("d"))
+        ]
+        assert len(numbers) > 100
+        assert all(left <= x <= left + width and top <= y <= top + height for x, y in numbers)
+
+
+def test_pictures_are_to_scale():
+    """A ring of 5 + 1 mm lying flat is 12 mm across from above, 2 mm high from the side."""
+    assert draw(links(1), (), TOP).box == pytest.approx((-6.0, -6.0, 12.0, 12.0), abs=0.03)
+    assert draw(links(1), (), SIDE).box[3] == pytest.approx(2.0)
+    assert draw(links(1, wired=False), (), TOP).box == pytest.approx((-6.0, -6.0, 12.0, 12.0), abs=0.03)
+
+
+def test_near_rods_cover_far_ones():
+    """Two crossed rods one above the other: the upper one is drawn last, edge and inside, from above."""
+    low = Strut("ring", (-5.0, 0.0, 0.0), (5.0, 0.0, 0.0), 2.0, 2.0)
+    high = Strut("ring", (0.0, -5.0, 3.0), (0.0, 5.0, 3.0), 2.0, 2.0)
+    for struts in ((low, high), (high, low)):
+        body = draw((), struts, TOP).body
+        paths = re.findall(r'd="M(-?[\d.]+) (-?[\d.]+)L', body)
+        vertical = [x == "0" for x, _ in paths]
+        assert vertical == sorted(vertical)
+        assert 0 < sum(vertical) < len(vertical)
+
+
+def test_chain_is_white_and_feed_metal_grey():
+    body = draw(links(1), STRUTS, TOP).body
+    assert 'stroke="#fff"' in body
+    assert 'stroke="#aaa"' in body
+    assert 'stroke="#aaa"' not in draw(links(1), (), TOP).body
+
+
+@pytest.mark.parametrize("wired", [True, False])
+def test_a_long_chain_keeps_the_page_small(wired):
+    assert len(sheet(data(bodies=links(400, wired)))) < 1_000_000
+
+
+def test_thinning_keeps_the_size_and_the_budget():
+    fine = ring_mesh(around=200, across=80)
+    thin = thinned(fine, 500)
+    assert 100 < len(thin.triangles) <= 500
+    assert thin.triangles.max() < len(thin.points)
+    assert np.ptp(thin.points, axis=0) == pytest.approx(np.ptp(fine.points, axis=0), rel=0.25)
+    assert thinned(MESH, 10_000) is MESH
+
+
+def test_an_empty_job_draws_nothing():
+    assert draw((), (), TOP).body == ""
+    assert inside(draw((), (), TOP)).tag.endswith("svg")
