@@ -1,0 +1,253 @@
+"""The verbs: read, run the rules, write, say. Each returns what was found and the lines for people."""
+
+import os
+from argparse import Namespace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from ..rules.base.errors import BadInput
+from ..rules.base.profile import load_profile
+from ..rules.base.progress import finish
+from ..rules.cast.materials import Materials, load_materials
+from ..rules.files import stl, threemf
+from ..rules.files.atomic import write_whole
+from ..rules.files.job import Job, read_job
+from ..rules.files.named import Named
+from ..rules.files.read import read_bodies
+from ..rules.files.report import (
+    chain_part,
+    findings_part,
+    inspection_part,
+    lattice_part,
+    layers_part,
+    report_text,
+)
+from ..rules.inspect.finding import Finding, stops, worst_first
+from ..rules.inspect.inspection import inspect
+from ..rules.solid.mesh import Body, Mesh, merged
+from . import flow, words
+from .host import HostTools
+from .parser import UNITS_MM
+from .sheets import sheet_text
+
+PRINT_FILES = ("print.stl", "print.3mf")
+SUFFIXES = (".stl", ".3mf", ".blend")
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a verb has to say: findings for the exit status, lines for people, the JSON report."""
+
+    findings: tuple[Finding, ...]
+    lines: tuple[str, ...]
+    report: str
+
+
+def chain(args: Namespace, host: HostTools | None) -> Outcome:
+    """Make the chain of a job file and write its links at finished size."""
+    job = read_job(Path(args.job))
+    out = _out_file(args.out, host)
+    made = finish(flow.make(job, flow.scaling(job, _materials())))
+    named = tuple(Named(b.name, b.placed()) for b in made.chain.bodies)
+    _write(out, named, host)
+    parts = (inspection_part(made.inspection), findings_part(made.findings), chain_part(made.chain), _files(out))
+    lines = (*words.chain_lines(made.chain), *words.finding_lines(made.findings), f"written: {out}")
+    return Outcome(made.findings, lines, report_text("chain", job.name, parts))
+
+
+def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
+    """Inspect the bodies of mesh files, all of them as one set."""
+    profile = load_profile(args.profile)
+    if args.gap_floor is not None:
+        profile = profile.with_gap_floor(args.gap_floor)
+    bodies = _unique(
+        body
+        for name in args.files
+        for body in read_bodies(Path(name), _unit(name, args.unit), None if host is None else host.read_blend)
+    )
+    inspection = finish(inspect(bodies, profile, range_mm=args.range))
+    findings = worst_first(inspection.findings)
+    lines = (*words.gap_lines(inspection), *words.finding_lines(findings))
+    names = ", ".join(Path(name).name for name in args.files)
+    return Outcome(
+        findings, lines, report_text("inspect", names, (inspection_part(inspection), findings_part(findings)))
+    )
+
+
+def feed(args: Namespace, host: HostTools | None) -> Outcome:
+    """Make chain and lattice as one solid at finished size."""
+    host = _needs_host("feed", host)
+    job = read_job(Path(args.job))
+    out = _out_file(args.out, host)
+    scaled = flow.scaling(job, _materials())
+    made = finish(flow.build(job))
+    fed = finish(flow.feed(job, made, scaled, host.boolean))
+    _write(out, (Named(job.name, _solid_or_parts(fed)),), host)
+    parts = (*_fed_parts(job, fed), _files(out))
+    lines = (*_fed_lines(fed), *words.finding_lines(fed.findings), f"written: {out}")
+    return Outcome(fed.findings, lines, report_text("feed", job.name, parts))
+
+
+def plan(args: Namespace, _host: HostTools | None) -> Outcome:
+    """Plan the pour: weights, flask, investment, temperatures."""
+    job = read_job(Path(args.job))
+    if args.sheet is not None:
+        check_folder(Path(args.sheet))
+    materials = _materials()
+    scaled = flow.scaling(job, materials)
+    fed = finish(flow.feed(job, finish(flow.build(job)), scaled, None))
+    planned = flow.cast(job, fed, materials, scaled)
+    findings = worst_first((*fed.findings, *planned.findings))
+    lines = [*_fed_lines(fed), *words.plan_lines(planned), *words.finding_lines(findings)]
+    if args.sheet is not None:
+        write_whole(Path(args.sheet), sheet_text(job, fed, planned, scaled, findings).encode())
+        lines.append(f"written: {args.sheet}")
+    parts = (*_fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict()})
+    return Outcome(findings, tuple(lines), report_text("plan", job.name, parts))
+
+
+def run(args: Namespace, host: HostTools | None) -> Outcome:
+    """Do all of it: report.json, sheet.html and, unless a stop stands, the print files at export scale."""
+    host = _needs_host("run", host)
+    job = read_job(Path(args.job))
+    folder = _out_folder(args.out)
+    materials = _materials()
+    scaled = flow.scaling(job, materials)
+    fed = finish(flow.feed(job, finish(flow.build(job)), scaled, host.boolean))
+    planned = flow.cast(job, fed, materials, scaled)
+    findings = worst_first((*fed.findings, *planned.findings))
+    standing = stops(findings)
+    written = export_print(folder, job, fed, scaled.scale, refuse=bool(standing) and not args.even_so)
+    write_whole(folder / "sheet.html", sheet_text(job, fed, planned, scaled, findings, even_so=args.even_so).encode())
+    export: dict[str, Any] = {
+        "files": written,
+        "scale": scaled.scale,
+        "override": "even-so" if standing and args.even_so else None,
+        "overridden": sorted({f.code for f in standing}) if args.even_so else [],
+    }
+    parts = (*_fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict(), "export": export})
+    report = report_text("run", job.name, parts)
+    write_whole(folder / "report.json", report.encode())
+    lines = [*_fed_lines(fed), *words.plan_lines(planned), *words.finding_lines(findings)]
+    if not written:
+        lines.append("no print file: mend the stop findings first, or add --even-so to print all the same")
+    lines.append(f"written to {folder}: {', '.join(('report.json', 'sheet.html', *written))}")
+    return Outcome(findings, tuple(lines), report)
+
+
+def export_print(folder: Path, job: Job, fed: flow.Fed, scale: float, *, refuse: bool) -> tuple[str, ...]:
+    """Write print.stl and print.3mf at export scale, or take older ones away; give the names written."""
+    solid = None if refuse else fed.solid
+    if solid is None or solid.mesh is None:
+        for name in PRINT_FILES:
+            (folder / name).unlink(missing_ok=True)
+        return ()
+    mesh = flow.scaled_mesh(solid.mesh, scale)
+    stl.write(folder / PRINT_FILES[0], mesh)
+    threemf.write(folder / PRINT_FILES[1], (Named(job.name, mesh),))
+    return PRINT_FILES
+
+
+def _fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
+    return (
+        inspection_part(fed.inspection),
+        findings_part(fed.findings),
+        chain_part(fed.chain),
+        lattice_part(fed.lattice, fed.lattice_mm3),
+        layers_part(fed.layers, job.profile.layer_mm),
+    )
+
+
+def _fed_lines(fed: flow.Fed) -> tuple[str, ...]:
+    return (*words.chain_lines(fed.chain), *words.lattice_lines(fed.lattice, fed.lattice_mm3))
+
+
+def _solid_or_parts(fed: flow.Fed) -> Mesh:
+    if fed.solid is not None and fed.solid.mesh is not None:
+        return fed.solid.mesh
+    return merged([b.placed() for b in fed.chain.bodies] + [s.mesh for s in fed.lattice.solids])
+
+
+def _files(out: Path) -> dict[str, Any]:
+    return {"export": {"files": [out.name], "scale": 1.0, "override": None, "overridden": []}}
+
+
+def _materials() -> Materials:
+    return load_materials()
+
+
+def _needs_host(verb: str, host: HostTools | None) -> HostTools:
+    if host is None:
+        raise BadInput(
+            f"{verb}: needs Blender's solid union, and no bpy is here; install bpy, or use chain, inspect or plan"
+        )
+    return host
+
+
+def _unit(name: str, unit: str | None) -> float | None:
+    if unit is not None and Path(name).suffix.lower() in (".3mf", ".blend"):
+        raise BadInput(f"--unit {unit}: {Path(name).name} carries its own unit; leave --unit out for it")
+    return None if unit is None else UNITS_MM[unit]
+
+
+def _unique(bodies: Any) -> tuple[Body, ...]:
+    taken: set[str] = set()
+    result = []
+    for body in bodies:
+        name, count = body.name, 1
+        while name in taken:
+            count += 1
+            name = f"{body.name} {count}"
+        taken.add(name)
+        result.append(replace(body, name=name))
+    return tuple(result)
+
+
+def _out_file(text: str, host: HostTools | None) -> Path:
+    path = Path(text)
+    if path.suffix.lower() not in SUFFIXES:
+        raise BadInput(
+            f"-o {text}: cannot write {path.suffix or 'a file without a suffix'}; end it in {', '.join(SUFFIXES)}"
+        )
+    if path.suffix.lower() == ".blend" and host is None:
+        raise BadInput(f"-o {text}: a .blend file needs bpy, and none is here; write .stl or .3mf")
+    check_folder(path)
+    return path
+
+
+def check_folder(path: Path) -> None:
+    """Raise BadInput unless a file can be written at ``path``."""
+    folder = path.parent
+    if path.is_dir():
+        raise BadInput(f"{path}: is a folder; name a file in it")
+    if not folder.is_dir():
+        raise BadInput(f"{path}: there is no folder {folder}; make it first or name another")
+    if not os.access(path if path.exists() else folder, os.W_OK):
+        raise BadInput(f"{path}: cannot be written there; change its permissions or name another")
+
+
+def _out_folder(text: str) -> Path:
+    folder = Path(text)
+    if folder.exists() and not folder.is_dir():
+        raise BadInput(f"-o {text}: is a file; name a folder")
+    if not folder.exists() and not folder.absolute().parent.is_dir():
+        raise BadInput(f"-o {text}: there is no folder {folder.absolute().parent}; make it first or name another")
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise BadInput(f"-o {text}: the folder cannot be made ({error.strerror}); name another") from None
+    if not os.access(folder, os.W_OK):
+        raise BadInput(f"-o {text}: nothing can be written there; change its permissions or name another")
+    return folder
+
+
+def _write(path: Path, named: Sequence[Named], host: HostTools | None) -> None:
+    suffix = path.suffix.lower()
+    if suffix == ".stl":
+        stl.write(path, merged([one.mesh for one in named]))
+    elif suffix == ".3mf":
+        threemf.write(path, tuple(named))
+    elif host is not None:
+        host.write_blend(path, tuple(named))

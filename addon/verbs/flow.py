@@ -1,0 +1,170 @@
+"""The job from chain to plan as functions of values: the command line and the panel run the same ones."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..rules.base.progress import Steps, part
+from ..rules.cast.materials import Materials
+from ..rules.cast.plan import CastPlan, plan, scale_and_expansion
+from ..rules.cast.quick import Section
+from ..rules.chain.build import build_chain
+from ..rules.chain.chain import Chain
+from ..rules.chain.path import Path as ChainPath
+from ..rules.feed.join import Boolean, Solid, join
+from ..rules.feed.lattice import Lattice
+from ..rules.feed.plan import plan_lattice
+from ..rules.files.job import Job
+from ..rules.inspect.finding import Finding, worst_first
+from ..rules.inspect.fit import fit_findings
+from ..rules.inspect.inspection import Inspection, inspect
+from ..rules.inspect.layers import Layers, island_findings, slice_layers
+from ..rules.solid.mesh import Body, FloatArray, Mesh
+
+RANGE_MM = 1.5
+
+
+@dataclass(frozen=True, slots=True)
+class Scaling:
+    """``scale``: size in print over finished size; ``mould_expansion``: growth of the mould, as a share."""
+
+    scale: float
+    mould_expansion: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A chain and what its inspection says."""
+
+    chain: Chain
+    inspection: Inspection
+    findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fed:
+    """A chain standing over the plate on its lattice; ``solid`` and ``layers`` only where a boolean was at hand."""
+
+    chain: Chain
+    inspection: Inspection
+    lattice: Lattice
+    solid: Solid | None
+    layers: Layers | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def lattice_mm3(self) -> float:
+        """Give the volume of the struts less the bodies: exact once joined, else the planner's estimate."""
+        return self.lattice.volume_mm3 if self.solid is None else self.solid.lattice_volume_mm3
+
+
+def scaling(job: Job, materials: Materials) -> Scaling:
+    """Find the export scale of a job: the maker's own, or 1 / net factor of metal and mould."""
+    automatic, expansion = scale_and_expansion(job.cast, materials, thinnest_mm=job.chain.wire_mm)
+    return Scaling(automatic if job.profile.scale is None else job.profile.scale, expansion)
+
+
+def build(job: Job) -> Steps[Chain]:
+    """Build the chain of a job, exactly verified."""
+    return build_chain(job.chain, job.layout)
+
+
+def make(job: Job, scaled: Scaling) -> Steps[Made]:
+    """Build the chain of a job and inspect it."""
+    chain = yield from part(build(job), 0.0, 0.5)
+    return (yield from part(check(chain, job, scaled), 0.5, 1.0))
+
+
+def check(chain: Chain, job: Job, scaled: Scaling) -> Steps[Made]:
+    """Inspect a generated chain as it will be printed, knowing which links should be linked."""
+    inspection = yield from inspect(
+        chain.bodies,
+        job.profile,
+        range_mm=RANGE_MM,
+        joints=chain.joints,
+        scale=scaled.scale,
+        mould_expansion=scaled.mould_expansion,
+    )
+    return Made(chain, inspection, worst_first((*fit_findings(chain, job.profile), *inspection.findings)))
+
+
+def feed(job: Job, chain: Chain, scaled: Scaling, boolean: Boolean | None) -> Steps[Fed]:
+    """Stand a chain on its lattice over the plate, inspect it there, join both to one solid and look at its layers.
+
+    The chain comes back lifted so that the plate is z = 0. Without ``boolean`` nothing is joined.
+    """
+    lattice = yield from part(lattice_for(job, chain, scaled), 0.0, 0.3)
+    shift = np.array([0.0, 0.0, -lattice.plate_z_mm])
+    lattice = lattice.moved(shift)
+    made = yield from part(check(lifted(chain, shift), job, scaled), 0.3, 0.5)
+    solid, layers = None, None
+    if boolean is not None:
+        solid = yield from part(join(made.chain.bodies, lattice, boolean), 0.5, 0.8)
+        if solid.mesh is not None:
+            whole = Body(job.name, solid.mesh)
+            layers = yield from part(slice_layers((whole,), job.profile.layer_mm / scaled.scale, fused=()), 0.8, 1.0)
+    findings = (
+        *made.findings,
+        *lattice.findings,
+        *(solid.findings if solid is not None else ()),
+        *(island_findings(layers) if layers is not None else ()),
+    )
+    return Fed(made.chain, made.inspection, lattice, solid, layers, worst_first(findings))
+
+
+def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:
+    """Plan the lattice of a chain. A tip the maker sized keeps its size in mm on the print, whatever the scale."""
+    spec = job.feed
+    if spec.tip_mm is not None:
+        spec = replace(spec, tip_mm=spec.tip_mm / scaled.scale)
+    return plan_lattice(chain.bodies, chain.path, job.profile, spec, wire_mm=chain.spec.wire_mm)
+
+
+def lifted(chain: Chain, shift: FloatArray) -> Chain:
+    """Move a whole chain by ``shift`` (3,) mm."""
+    path = ChainPath(chain.path.origins + shift, chain.path.rotations, chain.path.closed)
+    return replace(chain, bodies=tuple(b.moved(shift) for b in chain.bodies), path=path)
+
+
+def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
+    """Plan the pour of a fed chain."""
+    points = np.concatenate([b.points() for b in fed.chain.bodies] + [s.mesh.points for s in fed.lattice.solids])
+    low, high = points.min(axis=0), points.max(axis=0)
+    across = 2.0 * float(np.hypot(*(points - (low + high) / 2)[:, :2].T).max())
+    x, y, z = (high - low).tolist()
+    return plan(
+        job.cast,
+        materials,
+        chain_mm3=sum(b.volume_mm3 for b in fed.inspection.bodies),
+        lattice_mm3=fed.lattice_mm3,
+        size_mm=(x, y, z),
+        sections=sections(job, fed.lattice),
+        across_mm=across,
+        scale=scaled.scale,
+    )
+
+
+def sections(job: Job, lattice: Lattice) -> tuple[Section, ...]:
+    """List the different round sections of a job: the wire, then each role of the lattice at its thinnest."""
+    found = [Section("wire", job.chain.wire_mm)]
+    tips = [s.d_end_mm for s in lattice.struts if s.role == "gate"]
+    if tips:
+        found.append(Section("gate tip", min(tips), neck=True))
+    names = {
+        "brace": "gate",
+        "ring": "base ring",
+        "upper": "upper ring",
+        "post": "post",
+        "spoke": "spoke",
+        "trunk": "hub",
+    }
+    for role, name in names.items():
+        sizes = [min(s.d_start_mm, s.d_end_mm) for s in lattice.struts if s.role == role]
+        if sizes:
+            found.append(Section(name, min(sizes)))
+    return tuple(found)
+
+
+def scaled_mesh(mesh: Mesh, scale: float) -> Mesh:
+    """Scale a mesh about the origin, which lies on the plate."""
+    return Mesh(mesh.points * scale, mesh.triangles)

@@ -1,0 +1,88 @@
+"""The words of the command line: verbs, options, and how they are checked."""
+
+import argparse
+import math
+from typing import NoReturn
+
+from ..rules.base.errors import BadInput
+
+UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
+
+_EXITS = "exit status: 0 no stop finding, 1 at least one stop finding, 2 the input cannot be used"
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        raise BadInput(f"{message}; see {self.prog} --help")
+
+
+def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
+    """Make the parser. Wrong words raise BadInput with one line; ``--help`` prints and exits 0."""
+    parser = _Parser(prog=program, description="Chain printed in place and cast in place.", epilog=_EXITS)
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="VERB", parser_class=_Parser)
+
+    chain = verbs.add_parser("chain", help="make the chain of a job file", epilog=_EXITS)
+    _job(chain)
+    _out(chain, "where the links go: .stl, .3mf or .blend, at finished size")
+    _json(chain)
+
+    inspect = verbs.add_parser("inspect", help="inspect the bodies of mesh files", epilog=_EXITS)
+    inspect.add_argument(
+        "files", nargs="+", metavar="FILE", help=".stl, .obj, .3mf or .blend; together they are one set"
+    )
+    inspect.add_argument("--profile", default="bench", metavar="NAME", help="process profile (default: bench)")
+    inspect.add_argument("--gap-floor", type=_not_negative, metavar="MM", help="printed gap below which it is a stop")
+    inspect.add_argument(
+        "--range", type=_positive, default=1.5, metavar="MM", help="search range for gaps (default: 1.5)"
+    )
+    inspect.add_argument("--unit", choices=tuple(UNITS_MM), help="unit of .stl and .obj files (default: mm)")
+    _json(inspect)
+
+    feed = verbs.add_parser("feed", help="chain and lattice, one solid", epilog=_EXITS)
+    _job(feed)
+    _out(feed, "where the solid goes: .stl, .3mf or .blend, at finished size")
+    _json(feed)
+
+    plan = verbs.add_parser("plan", help="weights, flask, investment, temperatures", epilog=_EXITS)
+    _job(plan)
+    _json(plan)
+    plan.add_argument("--sheet", metavar="OUT.html", help="also write the bench sheet")
+
+    run = verbs.add_parser("run", help="all of it: report.json, sheet.html, print.stl, print.3mf", epilog=_EXITS)
+    _job(run)
+    run.add_argument("-o", dest="out", required=True, metavar="DIR", help="the folder for the files")
+    run.add_argument("--even-so", action="store_true", help="write the print files although a stop finding stands")
+    return parser
+
+
+def _job(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB.toml", help="the job file")
+
+
+def _out(parser: argparse.ArgumentParser, words: str) -> None:
+    parser.add_argument("-o", dest="out", required=True, metavar="OUT", help=words)
+
+
+def _json(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--json", metavar="PATH", help="write the report there; - prints it and nothing else")
+
+
+def _not_negative(text: str) -> float:
+    return _number(text, least=0.0)
+
+
+def _positive(text: str) -> float:
+    value = _number(text, least=0.0)
+    if value == 0.0:
+        raise argparse.ArgumentTypeError("must be above 0 mm")
+    return value
+
+
+def _number(text: str, least: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of mm") from None
+    if not math.isfinite(value) or not least <= value <= 1000.0:
+        raise argparse.ArgumentTypeError(f"{text!r} does not work; give {least:g} to 1000 mm")
+    return value

@@ -1,0 +1,103 @@
+"""Fill the bench sheet from what a run made."""
+
+import math
+from collections.abc import Sequence
+
+from ..rules.cast.plan import CastPlan
+from ..rules.chain.chain import Chain
+from ..rules.files.job import Job
+from ..rules.inspect.finding import Finding, stops
+from ..rules.inspect.inspection import Inspection
+from ..rules.inspect.ladder import ladder
+from ..rules.sheet.data import Cut, Row, SheetData
+from ..rules.sheet.page import sheet
+from .flow import Fed, Scaling
+
+
+def sheet_text(
+    job: Job, fed: Fed, plan: CastPlan, scaled: Scaling, findings: Sequence[Finding], *, even_so: bool = False
+) -> str:
+    """Write the bench sheet of a fed job as one HTML page."""
+    overridden = sorted({f.code for f in stops(findings)}) if even_so else []
+    return sheet(
+        SheetData(
+            title=job.name,
+            plan=plan,
+            bodies=fed.chain.bodies,
+            struts=fed.lattice.struts,
+            chain=chain_rows(fed.chain),
+            sizes=size_rows(fed.chain, scaled),
+            gaps=gap_rows(job, fed.inspection, plan, scaled),
+            findings=tuple(findings),
+            cuts=cut_rows(fed),
+            overrides=tuple(overridden),
+        )
+    )
+
+
+def chain_rows(chain: Chain) -> tuple[Row, ...]:
+    """Say what was made."""
+    spec = chain.spec
+    return (
+        ("Family", spec.family),
+        ("Links", f"{chain.links}, {'closed' if chain.closed else 'open ends'}"),
+        ("Wire", f"{spec.wire_mm:g} mm round"),
+        ("Link", f"{spec.link_length_mm:g} x {spec.link_width_mm:g} mm outside"),
+        ("Pitch", f"{chain.pitch_mm:.3f} mm"),
+    )
+
+
+def size_rows(chain: Chain, scaled: Scaling) -> tuple[Row, ...]:
+    """Say the worn, printed and pushed-together lengths in finished size, and the scale of the print."""
+    inner = (chain.worn_inner_length_mm, chain.printed_inner_length_mm, chain.pushed_inner_length_mm)
+    outer = (chain.worn_length_mm, chain.printed_length_mm, chain.pushed_length_mm)
+    side, lengths = ("Inside", inner) if chain.closed else ("Length", outer)
+    names = ("worn, joints drawn tight", "as it stands in the print", "joints pushed together")
+    rows = [(f"{side} {name}", f"{mm:.1f} mm") for name, mm in zip(names, lengths, strict=True) if mm is not None]
+    if chain.asked_mm is not None:
+        rows.append(("Asked for", f"{chain.asked_mm:g} mm worn"))
+    rows.append(("Print file over finished size", f"{scaled.scale:.4f}"))
+    return tuple(rows)
+
+
+def gap_rows(job: Job, inspection: Inspection, plan: CastPlan, scaled: Scaling) -> tuple[Row, ...]:
+    """Take the narrowest gap of the chain down the ladder."""
+    near = [p for p in inspection.pairs if p.gap_mm is not None and p.point_a is not None and p.point_b is not None]
+    if not near:
+        return ()
+    least = min(near, key=lambda p: p.gap_mm or 0.0)
+    if least.gap_mm is None or least.point_a is None or least.point_b is None:
+        return ()
+    x, y, z = (b - a for a, b in zip(least.point_a, least.point_b, strict=True))
+    rungs = ladder(
+        least.gap_mm,
+        (x, y, z),
+        scale=scaled.scale,
+        bleed_mm=job.profile.bleed_mm,
+        over_cure_mm=job.profile.over_cure_mm,
+        expansion=scaled.mould_expansion,
+        shrinkage=plan.scale.shrinkage_percent / 100.0,
+    )
+    return (
+        ("Narrowest between", f"{least.a} and {least.b}"),
+        ("In the design", f"{rungs.model_mm:.2f} mm, wanted {job.chain.gap_mm:g} mm"),
+        ("Printed", f"{rungs.printed_mm:.2f} mm"),
+        ("Investment in the joint", f"{rungs.web_mm:.2f} mm"),
+        ("Cast", f"{rungs.cast_mm:.2f} mm"),
+    )
+
+
+def cut_rows(fed: Fed) -> tuple[Cut, ...]:
+    """List the cuts: upper gates first, then the lower ones alternately across the ring, three spread ones last."""
+    upper = [s for s in fed.lattice.solids if s.role == "gate" and s.above]
+    lower = [s for s in fed.lattice.solids if s.role == "gate" and not s.above]
+    half = math.ceil(len(lower) / 2)
+    across = [s for pair in zip(lower, [*lower[half:], None], strict=False) for s in pair if s is not None]
+    last = {id(lower[k * len(lower) // 3]) for k in range(3)} if len(lower) > 3 else set()
+    ordered = [(s, "upper gate") for s in upper]
+    ordered += [(s, "lower gate") for s in across if id(s) not in last]
+    ordered += [(s, "lower gate, leave to the end") for s in across if id(s) in last]
+    return tuple(
+        Cut(s.feeds or "", where, s.struts[-1].d_end_mm, f"cut {number}")
+        for number, (s, where) in enumerate(ordered, start=1)
+    )
