@@ -14,13 +14,15 @@ FINE_MM = 0.05
 COARSE_MM = 0.1
 # A size further off than this is another design, not a remedy.
 MOST_CHANGE = 0.5
+# Where no single size is enough: hundredths by which length and width are let grow together.
+MOST_LARGER = 150
 
 
 def remedy(spec: ChainSpec, gap_of: Callable[[Link], float], *others: str) -> str:
     """Say which single changes make ``gap_of`` reach the wanted gap, after any ``others`` already known.
 
     Width and length are tried larger, the wire thinner, each alone: by half as much again first, then halving back
-    to the least change that works.
+    to the least change that works. Where none does, length and width are grown together.
     """
 
     def wider(steps: int) -> ChainSpec:
@@ -31,6 +33,11 @@ def remedy(spec: ChainSpec, gap_of: Callable[[Link], float], *others: str) -> st
 
     def thinner(steps: int) -> ChainSpec:
         return replace(spec, wire_mm=_grid(spec.wire_mm, -steps, FINE_MM))
+
+    def larger(steps: int) -> ChainSpec:
+        share = 1.0 + 0.01 * steps
+        length, width = spec.link_length_mm * share, spec.link_width_mm * share
+        return replace(spec, link_length_mm=round(length, 2), link_width_mm=round(width, 2))
 
     ways: list[str] = []
     works = _works(gap_of)
@@ -43,8 +50,11 @@ def remedy(spec: ChainSpec, gap_of: Callable[[Link], float], *others: str) -> st
     if (found := _first(thinner, _steps(spec.wire_mm, FINE_MM), works)) is not None:
         less, value = spec.wire_mm - found.wire_mm, found.wire_mm
         ways.append(f"the wire {less:.2g} mm thinner (wire_mm = {value:g})")
+    if not ways and (found := _first(larger, MOST_LARGER, works)) is not None:
+        length, width = found.link_length_mm, found.link_width_mm
+        ways.append(f"the link larger both ways (link_length_mm = {length:g}, link_width_mm = {width:g})")
     said = [*others, *([f"make {' or '.join(ways)}"] if ways else [])]
-    return ", or ".join(said) or "no single size mends it: make the link larger in length and width"
+    return ", or ".join(said) or "no size near this one mends it: ask for a smaller gap_mm"
 
 
 def _grid(size: float, steps: int, pitch: float | None = None) -> float:

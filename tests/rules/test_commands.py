@@ -1,0 +1,205 @@
+"""The command line without Blender: exit status, one-line errors, JSON and files."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from addon.rules.files import stl
+from addon.rules.solid.mesh import Mesh, merged
+from addon.verbs import main
+from tests.mesh_shapes import flipped, moved, torus
+
+JOB = """
+schema = 1
+name = "Harbour bracelet"
+[chain]
+family = "curb"
+wire_mm = 2.2
+link_length_mm = 12.2
+link_width_mm = 9.7
+gap_mm = 0.4
+[layout]
+shape = "ring"
+links = 24
+"""
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    file = tmp_path / "job.toml"
+    file.write_text(JOB, encoding="utf-8")
+    return file
+
+
+def upright(m: Mesh) -> Mesh:
+    """Turn a mesh a quarter about x."""
+    return Mesh(m.points @ np.array([[1.0, 0, 0], [0, 0, 1], [0, -1, 0]]), m.triangles)
+
+
+def linked_rings(apart: float) -> Mesh:
+    """Give two rings of radius 5 and wire 1 that pass through each other: 8 - apart between them, as they get finer."""
+    return merged([torus(steps=96, sides=32), moved(upright(torus(steps=96, sides=32)), (apart, 0.0, 0.0))])
+
+
+def one_line(text: str) -> bool:
+    return text.endswith("\n") and text.count("\n") == 1
+
+
+def test_chain_writes_links_and_report(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = tmp_path / "chain.3mf"
+    assert main(["chain", str(job), "-o", str(out), "--json", "-"]) == 0
+    told = capsys.readouterr()
+    report = json.loads(told.out)
+    assert told.err == ""
+    assert report["schema"] == 1
+    assert report["unit"] == "mm"
+    assert len(report["bodies"]) == report["chain"]["links"] == 24
+    assert all(b["closed"] and b["genus"] == 1 for b in report["bodies"])
+    assert sum(p["linked"] is True for p in report["pairs"]) == 24
+    assert min(p["gap_mm"] for p in report["pairs"]) == pytest.approx(report["chain"]["smallest_gap_mm"], abs=1e-9)
+    assert report["chain"]["smallest_gap_mm"] >= 0.4
+    low, high = report["chain"]["pitch_interval_mm"]
+    assert low <= report["chain"]["pitch_mm"] <= high
+    again = tmp_path / "again.json"
+    assert main(["inspect", str(out), "--json", str(again)]) == 0
+    seen = json.loads(again.read_text(encoding="utf-8"))
+    assert [b["name"] for b in seen["bodies"]] == [b["name"] for b in report["bodies"]]
+    for mine, read in zip(report["pairs"], seen["pairs"], strict=True):
+        assert read["gap_mm"] == pytest.approx(mine["gap_mm"], abs=1e-9)
+        assert read["linked"] == mine["linked"]
+
+
+def test_a_hand_too_large_stops_the_job_but_the_chain_is_written(job: Path, tmp_path: Path) -> None:
+    job.write_text(JOB + "hand_mm = 250\n", encoding="utf-8")
+    out = tmp_path / "chain.stl"
+    assert main(["chain", str(job), "-o", str(out)]) == 1
+    assert out.stat().st_size > 84
+
+
+def test_inspect_tells_linked_rings_from_fused_ones(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for apart, status in ((7.6, 0), (7.8, 1), (8.5, 1)):
+        file = tmp_path / f"rings {apart}.stl"
+        stl.write(file, linked_rings(apart))
+        assert main(["inspect", str(file), "--json", "-"]) == status
+        report = json.loads(capsys.readouterr().out)
+        assert [b["name"] for b in report["bodies"]] == ["body 1", "body 2"]
+        (pair,) = report["pairs"]
+        assert pair["gap_mm"] == pytest.approx(max(0.0, 8.0 - apart), abs=0.02)
+        assert pair["linked"] is (None if apart == 8.5 else True)
+        codes = {f["code"] for f in report["findings"] if f["severity"] == "stop"}
+        assert codes == {7.6: set(), 7.8: {"gap-below-floor"}, 8.5: {"fused"}}[apart]
+
+
+def test_gap_floor_range_and_unit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    file = tmp_path / "rings.stl"
+    stl.write(file, linked_rings(7.6))
+    assert main(["inspect", str(file), "--gap-floor", "0.45"]) == 1
+    capsys.readouterr()
+    assert main(["inspect", str(file), "--gap-floor", "0.1", "--range", "0.3", "--json", "-"]) == 0
+    (pair,) = json.loads(capsys.readouterr().out)["pairs"]
+    assert (pair["gap_mm"], pair["linked"]) == (None, True)
+    assert main(["inspect", str(file), "--unit", "in", "--json", "-"]) in (0, 1)
+    report = json.loads(capsys.readouterr().out)
+    assert report["bodies"][0]["volume_mm3"] == pytest.approx(2 * np.pi**2 * 5 * 25.4**3, rel=0.02)
+
+
+def test_several_files_are_one_set(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    stl.write(tmp_path / "a.stl", torus())
+    stl.write(tmp_path / "b.stl", moved(upright(torus()), (7.5, 0.0, 0.0)))
+    assert main(["inspect", str(tmp_path / "a.stl"), str(tmp_path / "b.stl"), "--json", "-"]) == 0
+    report = json.loads(capsys.readouterr().out)
+    assert [b["name"] for b in report["bodies"]] == ["body 1", "body 1 2"]
+    assert report["pairs"][0]["linked"] is True
+
+
+def test_an_unsound_mesh_is_never_clear(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    holed = torus()
+    for name, mesh, code in (
+        ("open", Mesh(holed.points, holed.triangles[1:]), "open"),
+        ("inside out", flipped(holed), "inside-out"),
+    ):
+        stl.write(tmp_path / f"{name}.stl", mesh)
+        assert main(["inspect", str(tmp_path / f"{name}.stl"), "--json", "-"]) == 1
+        assert code in {f["code"] for f in json.loads(capsys.readouterr().out)["findings"]}
+
+
+def test_plan_needs_no_blender(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet = tmp_path / "sheet.html"
+    assert main(["plan", str(job), "--json", "-", "--sheet", str(sheet)]) == 0
+    report = json.loads(capsys.readouterr().out)
+    cast = report["cast"]
+    chain_mm3 = sum(b["volume_mm3"] for b in report["bodies"])
+    assert cast["chain_g"] == pytest.approx(chain_mm3 * 8.77e-3)
+    assert cast["metal_g"] > cast["chain_g"] + cast["lattice_g"]
+    assert {g["alloy"] for g in cast["by_alloy"]} >= {"sterling-silver", "platinum-950", "tin-bronze"}
+    feeds = {s["feeds"] for s in report["lattice"]["struts"] if s["role"] == "gate"}
+    assert feeds == {b["name"] for b in report["bodies"]}
+    assert "Harbour bracelet" in sheet.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("verb", ["feed", "run"])
+def test_without_blender_feed_and_run_say_so(
+    verb: str, job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / ("out.stl" if verb == "feed" else "out")
+    assert main([verb, str(job), "-o", str(out)], host=None) == 2
+    told = capsys.readouterr()
+    assert one_line(told.err)
+    assert "bpy" in told.err
+    assert told.out == ""
+    assert not out.exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ([], "VERB"),
+        (["chian", "job.toml"], "chian"),
+        (["chain", "{job}"], "-o"),
+        (["chain", "{job}", "-o", "{dir}/out.step"], "cannot write .step"),
+        (["chain", "{job}", "-o", "{dir}/none/out.stl"], "there is no folder"),
+        (["chain", "{job}", "-o", "{dir}/out.blend"], "bpy"),
+        (["chain", "{dir}/none.toml", "-o", "{dir}/out.stl"], "no such file"),
+        (["inspect", "{dir}/none.stl"], "none.stl"),
+        (["inspect", "{job}"], "job.toml"),
+        (["inspect", "{dir}/empty.stl"], "empty.stl"),
+        (["inspect", "{dir}/empty.stl", "--gap-floor", "thin"], "--gap-floor"),
+        (["inspect", "{dir}/empty.stl", "--range", "0"], "--range"),
+        (["inspect", "{dir}/empty.stl", "--profile", "dream"], "dream"),
+        (["inspect", "{dir}/some.3mf", "--unit", "in"], "carries its own unit"),
+        (["plan", "{job}", "--json", "{dir}/none/r.json"], "there is no folder"),
+    ],
+)
+def test_what_cannot_be_used_is_one_line_and_exit_2(
+    words: list[str], said: str, job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "empty.stl").touch()
+    argv = [w.format(job=job, dir=tmp_path) for w in words]
+    before = sorted(tmp_path.iterdir())
+    assert main(argv) == 2
+    told = capsys.readouterr()
+    assert one_line(told.err)
+    assert said in told.err
+    assert told.out == ""
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_an_impossible_gap_names_the_size_to_change(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job.write_text(JOB.replace("gap_mm = 0.4", "gap_mm = 0.8"), encoding="utf-8")
+    assert main(["chain", str(job), "-o", str(tmp_path / "out.stl")]) == 2
+    told = capsys.readouterr().err
+    assert one_line(told)
+    assert "gap_mm" in told
+    assert "link_width_mm" in told or "wire_mm" in told
+    assert not (tmp_path / "out.stl").exists()
+
+
+def test_help_is_exit_0(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as caught:
+        main(["inspect", "--help"])
+    assert caught.value.code == 0
+    assert "--gap-floor" in capsys.readouterr().out
