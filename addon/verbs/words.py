@@ -5,11 +5,10 @@ from collections.abc import Sequence
 from ..rules.cast.plan import CastPlan
 from ..rules.chain.chain import Chain
 from ..rules.feed.lattice import Lattice
-from ..rules.inspect.finding import SEVERITIES, Finding
+from ..rules.inspect.finding import SEVERITIES, Finding, grouped
 from ..rules.inspect.inspection import Inspection
 
 MAX_ROWS = 20
-MAX_ALIKE = 2
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, most: int = MAX_ROWS) -> list[str]:
@@ -75,11 +74,9 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
         return ["no findings"]
     counts = {s: sum(1 for f in findings if f.severity == s) for s in SEVERITIES}
     lines = ["findings: " + ", ".join(f"{n} {severity}" for severity, n in counts.items() if n)]
-    kinds: dict[tuple[str, str], list[Finding]] = {}
-    for finding in findings:
-        kinds.setdefault((finding.severity, finding.code), []).append(finding)
-    for (severity, code), alike in kinds.items():
-        lines += [f"{severity:<4}  {code:<18}  {f.text}" for f in alike[:MAX_ALIKE]]
-        if len(alike) > MAX_ALIKE:
-            lines.append(f"{'':<4}  {code:<18}  ... and {len(alike) - MAX_ALIKE} more like these")
+    for alike in grouped(findings):
+        lines += [f"{f.severity:<4}  {f.code:<18}  {f.text}" for f in alike.shown[:MAX_ROWS]]
+        left = len(alike.others) + max(0, len(alike.shown) - MAX_ROWS)
+        if left:
+            lines.append(f"{'':<4}  {alike.shown[0].code:<18}  ... and {left} more like these")
     return lines

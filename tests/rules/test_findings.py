@@ -3,7 +3,7 @@
 import ast
 from pathlib import Path
 
-from addon.rules.inspect.finding import CODES, SEVERITIES, Finding, stops, worst_first
+from addon.rules.inspect.finding import CODES, SEVERITIES, Finding, grouped, stops, worst_first
 
 ADDON = Path(__file__).resolve().parents[2] / "addon"
 
@@ -35,3 +35,12 @@ def test_worst_first_keeps_order_within_a_severity() -> None:
     assert [f.bodies[0] for f in worst_first(given)] == ["2", "4", "3", "1"]
     assert [f.bodies[0] for f in stops(given)] == ["2", "4"]
     assert SEVERITIES == ("stop", "warn", "note")
+
+
+def test_like_findings_are_grouped_but_no_stop_is_left_out() -> None:
+    many = [Finding("web-thin", "warn", (f"link {k}",), "thin") for k in range(9)]
+    stop = [Finding("fused", "stop", (f"link {k}",), "fused") for k in range(5)]
+    fused, thin = grouped([*many, *stop])
+    assert (len(fused.shown), len(fused.others)) == (5, 0)
+    assert (len(thin.shown), len(thin.others)) == (2, 7)
+    assert thin.others[-1] is many[-1]

@@ -199,7 +199,9 @@ def test_stops_come_first_and_are_said_at_the_top():
 
 def test_many_findings_are_cut_short_and_counted():
     many = tuple(Finding("blind", "note", (f"link {k}",), "x") for k in range(100))
-    assert "60 more are in report.json" in Page(sheet(data(findings=many))).text
+    assert "and 98 more like these" in Page(sheet(data(findings=many))).text
+    stops = tuple(Finding("fused", "stop", (f"link {k}",), "x") for k in range(100))
+    assert "60 more rows are in report.json" in Page(sheet(data(findings=stops))).text
 
 
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style><img src=x onerror=1>"

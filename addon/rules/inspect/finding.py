@@ -36,3 +36,25 @@ def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def worst_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """Sort by severity, keeping the order within each."""
     return tuple(sorted(findings, key=lambda f: SEVERITIES.index(f.severity)))
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Findings of one code and severity: the ``shown`` ones, and the bodies of the others that only differ in them."""
+
+    shown: tuple[Finding, ...]
+    others: tuple[Finding, ...]
+
+
+def grouped(findings: Iterable[Finding], *, shown: int = 2) -> tuple[Alike, ...]:
+    """Put findings of one code and severity together, worst first; of each kind the first few are shown.
+
+    A stop is never left out: all stops are shown.
+    """
+    kinds: dict[tuple[str, str], list[Finding]] = {}
+    for finding in worst_first(findings):
+        kinds.setdefault((finding.severity, finding.code), []).append(finding)
+    return tuple(
+        Alike(tuple(alike), ()) if severity == "stop" else Alike(tuple(alike[:shown]), tuple(alike[shown:]))
+        for (severity, _), alike in kinds.items()
+    )

@@ -1,11 +1,11 @@
 """The bench sheet as one HTML page: no script, nothing fetched, printable on A4 and Letter in black and white."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 
 from ..cast.figures import BySection, Figure
 from ..cast.plan import CastPlan
-from ..inspect.finding import Finding, worst_first
+from ..inspect.finding import Finding, grouped
 from .blocks import counted, grams, grid, hours, note, section, steps, table
 from .data import Cut, Row, SheetData
 from .pictures import pictures
@@ -160,11 +160,21 @@ def _scale(plan: CastPlan) -> str:
 def _findings(findings: Sequence[Finding]) -> str:
     if not findings:
         return section("Findings", "<p>None.</p>")
-    shown = worst_first(findings)[:MOST_FINDINGS]
-    rows = [(SEVERITY_WORDS[f.severity], f.code, ", ".join(f.bodies), _celsius(f.text)) for f in shown]
-    rest = len(findings) - len(shown)
-    more = note(f"{rest} more are in report.json.") if rest else ""
-    return section("Findings", grid(("How bad", "Code", "Bodies", "What and what to do"), rows, words=(2, 3)) + more)
+    rows = []
+    for alike in grouped(findings):
+        rows += [(SEVERITY_WORDS[f.severity], f.code, ", ".join(f.bodies), _celsius(f.text)) for f in alike.shown]
+        if alike.others:
+            names = dict.fromkeys(name for f in alike.others for name in f.bodies)
+            rows.append(("", alike.shown[0].code, "", f"and {len(alike.others)} more like these ({_few(names)})"))
+    rest = len(rows) - MOST_FINDINGS
+    more = note(f"{rest} more rows are in report.json.") if rest > 0 else ""
+    head = ("How bad", "Code", "Bodies", "What and what to do")
+    return section("Findings", grid(head, rows[:MOST_FINDINGS], words=(2, 3)) + more)
+
+
+def _few(names: Iterable[str], most: int = 6) -> str:
+    listed = list(names)
+    return ", ".join(listed[:most]) + (f" and {len(listed) - most} others" if len(listed) > most else "")
 
 
 def _cuts(cuts: Sequence[Cut]) -> str:
