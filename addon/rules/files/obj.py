@@ -1,6 +1,6 @@
 """OBJ files: polygons over one list of points, with names, without a unit.
 
-The format is Wavefront's, version 3.0 (from memory). Read are ``v``, ``f``, ``o`` and ``g``; normals, texture places,
+After version 3.0 of the format (from memory). Read are ``v``, ``f``, ``o`` and ``g``; normals, texture places,
 materials, smoothing, loose points and lines are passed over. Free-form surfaces are refused.
 """
 

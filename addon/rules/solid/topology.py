@@ -98,7 +98,8 @@ def bodies_of(mesh: Mesh) -> tuple[Mesh, ...]:
 
     No triangle is lost: those without width and doubled ones stay with the body they lie on. Equal points become one,
     except where a body's surface passes through a point more than once: there it has one point for each passage, so
-    that a closed body is a manifold by its indices too.
+    that a closed body is a manifold by its indices too. (Only an edge that the surface passes more than once, without
+    either of its points coming apart, still has more than two faces by its indices: see ``non_manifold_edges``.)
     """
     s = shells_of(mesh)
     body = s.owner[s.shell]

@@ -1,0 +1,93 @@
+"""What is registered with Blender, in its order."""
+
+from typing import Any
+
+import bpy
+
+from . import command, handlers, op_chain, op_export, op_feed, op_inspect, panels, properties, results
+from .checking import checker
+from .overlay import Overlay
+from .registry import Registry
+
+CLASSES = (
+    properties.LINKWRIGHT_PG_figures,
+    properties.LINKWRIGHT_PG_object,
+    properties.LINKWRIGHT_PG_scene,
+    results.LINKWRIGHT_PG_finding,
+    results.LINKWRIGHT_PG_override,
+    results.LINKWRIGHT_PG_line,
+    results.LINKWRIGHT_PG_state,
+    op_chain.LINKWRIGHT_OT_add_chain,
+    op_chain.LINKWRIGHT_OT_follow_curve,
+    op_chain.LINKWRIGHT_OT_verify,
+    op_chain.LINKWRIGHT_OT_set_millimetres,
+    op_inspect.LINKWRIGHT_OT_inspect,
+    op_inspect.LINKWRIGHT_OT_frame_finding,
+    op_inspect.LINKWRIGHT_OT_clear_findings,
+    op_feed.LINKWRIGHT_OT_add_lattice,
+    op_feed.LINKWRIGHT_OT_remove_lattice,
+    op_feed.LINKWRIGHT_OT_plan_cast,
+    op_export.LINKWRIGHT_OT_export,
+    op_export.LINKWRIGHT_OT_save_job,
+    op_export.LINKWRIGHT_OT_load_job,
+    panels.LINKWRIGHT_UL_findings,
+    panels.LINKWRIGHT_PT_chain,
+    panels.LINKWRIGHT_PT_layout,
+    panels.LINKWRIGHT_PT_inspect,
+    panels.LINKWRIGHT_PT_feed,
+    panels.LINKWRIGHT_PT_cast,
+    panels.LINKWRIGHT_PT_export,
+)
+
+# What stands registered; Blender itself is this state's owner, the list only remembers how to take it back.
+_standing = Registry()
+
+
+def assembled() -> bool:
+    """Tell whether something stands registered."""
+    return bool(_standing)
+
+
+def assemble() -> None:
+    """Register everything; when a step fails, take back those before it and raise."""
+    try:
+        _assemble(_standing)
+    except BaseException:
+        _standing.undo()
+        raise
+
+
+def take_apart() -> None:
+    """Take back everything."""
+    _standing.undo()
+
+
+def _assemble(registry: Registry) -> None:
+    registry.types(*CLASSES)
+    make: Any = bpy.props
+    registry.prop(bpy.types.Object, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_object))
+    registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_scene))
+    registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
+    registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
+    app = bpy.app.handlers
+    registry.handler(app.load_pre, handlers.before_load)
+    registry.handler(app.load_post, handlers.after_load)
+    registry.handler(app.undo_post, handlers.after_undo)
+    registry.handler(app.redo_post, handlers.after_undo)
+    registry.handler(app.depsgraph_update_post, handlers.edited)
+    registry.menu(bpy.types.VIEW3D_MT_add, add_menu)
+    registry.did(checker.stop)
+    overlay = Overlay()
+    overlay.start()
+    registry.did(overlay.stop)
+    made = command.register_command()
+    if made is not None:
+        registry.did(lambda: bpy.utils.unregister_cli_command(made))
+
+
+def add_menu(menu: Any, _context: Any) -> None:
+    """Offer chains in the Add menu."""
+    layout = menu.layout
+    layout.separator()
+    layout.operator("linkwright.add_chain", text="Chain on a Ring", icon="LINKED").where = "ring"
+    layout.operator("linkwright.add_chain", text="Chain along Curve", icon="LINKED").where = "curve"

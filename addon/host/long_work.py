@@ -1,0 +1,123 @@
+"""Operators that run a slow rule: to the end from scripts, or in slices with progress and Esc from the window."""
+
+import time
+from typing import Any
+
+import bpy
+
+from ..rules.base.errors import LinkwrightError
+from ..rules.base.progress import Steps, finish
+from .results import state_of
+from .view import redraw
+
+SLICE_S = 0.05
+
+
+def idle(cls: Any, context: Any) -> bool:
+    """Tell whether nothing is running; part of every poll, which says why not."""
+    running = state_of(context).running
+    if running:
+        cls.poll_message_set(f"{running}: wait, or press Esc to stop it")
+        return False
+    return True
+
+
+class SteppedOperator:
+    """Mix-in: a subclass gives `start`, which reads the scene and returns the rule's steps, and `deliver`.
+
+    `deliver` writes once, at the end. A stopped or failed run has changed nothing, and the whole is one undo step.
+    `start` and `deliver` may raise LinkwrightError, which is reported in one line.
+    """
+
+    busy_words = "Working"
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Read what is needed into plain values and give the rule to run."""
+        raise NotImplementedError
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Write the result to the scene and report."""
+        raise NotImplementedError
+
+    def execute(self: Any, context: Any) -> set[str]:
+        """Run to the end."""
+        try:
+            self.deliver(context, finish(self.start(context)))
+        except LinkwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        return {"FINISHED"}
+
+    def begin_modal(self: Any, context: Any) -> set[str]:
+        """Run in slices between redraws; in background to the end."""
+        if bpy.app.background:
+            return self.execute(context)  # type: ignore[no-any-return]
+        try:
+            self._steps = self.start(context)
+        except LinkwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        manager = context.window_manager
+        self._timer = manager.event_timer_add(0.01, window=context.window)
+        manager.progress_begin(0, 100)
+        state_of(context).running = self.busy_words
+        state_of(context).progress = 0.0
+        manager.modal_handler_add(self)
+        return {"RUNNING_MODAL"}
+
+    def invoke(self: Any, context: Any, _event: Any) -> set[str]:
+        """Start from a button."""
+        return self.begin_modal(context)  # type: ignore[no-any-return]
+
+    def modal(self: Any, context: Any, event: Any) -> set[str]:
+        """Run one slice, or stop on Esc. All other events are swallowed so that nobody edits under the rule."""
+        try:
+            if event.type == "ESC" and event.value == "PRESS":
+                self._stop(context)
+                self.report({"INFO"}, f"{self.busy_words}: stopped, nothing changed")
+                return {"CANCELLED"}
+            if event.type == "TIMER":
+                return self._slice(context)  # type: ignore[no-any-return]
+        except LinkwrightError as error:
+            self._stop(context)
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        except BaseException:
+            self._stop(context)
+            raise
+        return {"RUNNING_MODAL"}
+
+    def cancel(self: Any, context: Any) -> None:
+        """Clean up when Blender ends the operator itself, as on opening a file."""
+        self._stop(context)
+
+    def _slice(self: Any, context: Any) -> set[str]:
+        until = time.monotonic() + SLICE_S
+        share = 0.0
+        while time.monotonic() < until:
+            try:
+                share = next(self._steps)
+            except StopIteration as done:
+                self._stop(context)
+                self.deliver(context, done.value)
+                redraw(context)
+                return {"FINISHED"}
+        state_of(context).progress = share
+        context.window_manager.progress_update(int(100 * share))
+        context.workspace.status_text_set(f"{self.busy_words} {100 * share:.0f} %    Esc: stop")
+        redraw(context)
+        return {"RUNNING_MODAL"}
+
+    def _stop(self: Any, context: Any) -> None:
+        """Take timer, progress and words away; may be called twice."""
+        steps, self._steps = getattr(self, "_steps", None), None
+        if steps is None:
+            return
+        steps.close()
+        manager = context.window_manager
+        manager.event_timer_remove(self._timer)
+        manager.progress_end()
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+        state_of(context).property_unset("running")
+        redraw(context)

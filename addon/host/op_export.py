@@ -1,0 +1,212 @@
+"""Operators that write files: the export of a job, and job files in and out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import bpy
+from bpy.props import StringProperty
+from bpy.types import Operator
+from bpy_extras.io_utils import ExportHelper, ImportHelper
+
+from ..rules.base.errors import LinkwrightError
+from ..rules.base.profile import load_profile
+from ..rules.base.progress import Steps, part
+from ..rules.cast.materials import load_materials
+from ..rules.chain.spec import LayoutSpec
+from ..rules.files.atomic import write_whole
+from ..rules.files.job import Job, job_text, read_job
+from ..rules.inspect.finding import worst_first
+from ..verbs import flow, words
+from .boolean import boolean
+from .chain_object import chain_of, new_chain, scene_of
+from .chain_object import read_job as job_of
+from .exporting import override_codes, usable_folder, write_job
+from .op_inspect import ChainWork, inspect_words, lift, show_lattice
+from .results import allowed, dated_now, state_of, store_plan
+from .settings import apply_scene
+from .units import mm_per_unit
+
+
+class LINKWRIGHT_OT_export(ChainWork, Operator):
+    """Join chain and lattice, inspect the whole, and write STL, 3MF, report and bench sheet."""
+
+    bl_idname = "linkwright.export"
+    bl_label = "Export Print Files"
+    bl_description = "Join chain and lattice, inspect the whole, and write STL, 3MF, report and bench sheet"
+    bl_options = {"REGISTER", "UNDO"}
+    busy_words = "Exporting"
+
+    directory: StringProperty(name="Folder", description="Where the files go", subtype="DIR_PATH")
+    override: StringProperty(
+        name="In Spite Of",
+        description="Codes of stop findings to export in spite of, parted by commas; the report names them",
+    )
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        return cls.chain_ready(context)
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        """Take folder and overrides from the panel; ask for a folder where none is set."""
+        scene = context.scene.linkwright
+        if not self.properties.is_property_set("override"):
+            self.override = allowed(state_of(context))
+        if not self.directory:
+            self.directory = scene.folder
+        if not self.directory:
+            self._asked_folder = True
+            context.window_manager.fileselect_add(self)
+            return {"RUNNING_MODAL"}
+        return self.begin_modal(context)
+
+    def execute(self, context: Any) -> set[str]:
+        """Run to the end; after a choice of folder in the window, in slices."""
+        if getattr(self, "_asked_folder", False):
+            return self.begin_modal(context)
+        return super().execute(context)
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Check the folder, read the chain and give the whole job."""
+        self._folder = usable_folder(bpy.path.abspath(self.directory))
+        job = self.read(context)
+        self._job = job
+        materials = load_materials()
+        self._scaled = flow.scaling(job, materials)
+        return _whole(job, self._scaled, materials)
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Write the files; show and keep what the last inspection of the whole said."""
+        chain, fed, planned = result
+        findings = worst_first((*fed.findings, *planned.findings))
+        codes = override_codes(self.override, findings)
+        done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, codes)
+        ob = self.shown(context, chain)
+        show_lattice(context, ob, fed, lift(fed, chain))
+        self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))
+        state = state_of(context)
+        store_plan(state, words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
+        if done.refused:
+            state.exported = "Refused: stops stand. Report and sheet say which"
+            codes_left = ", ".join(sorted({f.code for f in done.refused}))
+            self.report(
+                {"ERROR"},
+                f"No print file written, stops stand: {codes_left}. Mend them, or allow each by name. The report is in "
+                f"{self._folder}",
+            )
+            return
+        if not done.printed:
+            state.exported = "No print file: chain and lattice could not be joined to one solid"
+            self.report({"ERROR"}, f"{state.exported}; the findings say where. The report is in {self._folder}")
+            return
+        state.exported = f"Written: {', '.join(done.files)}"
+        self.report({"INFO"}, f"Written to {self._folder}: {', '.join(done.files)}")
+
+
+class LINKWRIGHT_OT_save_job(Operator, ExportHelper):
+    """Save the chain and the scene's settings as a job file for the command line."""
+
+    bl_idname = "linkwright.save_job"
+    bl_label = "Save Job File"
+    bl_description = "Save the chain and the scene's settings as a job file for the command line"
+    bl_options = set()
+
+    filename_ext = ".toml"
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain."""
+        if chain_of(context.active_object) is None:
+            cls.poll_message_set("Select a chain first")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        """Write the file."""
+        path = _path(self)
+        try:
+            usable_folder(str(path.parent))
+            job = job_of(chain_of(context.active_object), context)
+            write_whole(path, job_text(job, load_profile(job.profile.name)).encode())
+        except LinkwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        self.report({"INFO"}, f"Written: {path}")
+        return {"FINISHED"}
+
+
+class LINKWRIGHT_OT_load_job(Operator, ImportHelper):
+    """Make a chain from a job file and take its process, feed and pour into the scene."""
+
+    bl_idname = "linkwright.load_job"
+    bl_label = "Load Job File"
+    bl_description = "Make a chain from a job file and take its process, feed and pour into the scene"
+    bl_options = {"REGISTER", "UNDO"}
+
+    filename_ext = ".toml"
+    filter_glob: StringProperty(default="*.toml", options={"HIDDEN"})
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for Object Mode."""
+        if context.mode != "OBJECT":
+            cls.poll_message_set("Leave Edit Mode first (Tab)")
+            return False
+        return True
+
+    def execute(self, context: Any) -> set[str]:
+        """Read the file and make its chain."""
+        try:
+            job = read_job(_path(self))
+            ob = make_from_job(context, job)
+        except LinkwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        for other in context.selected_objects:
+            other.select_set(False)
+        ob.select_set(True)
+        context.view_layer.objects.active = ob
+        return {"FINISHED"}
+
+
+def _path(chooser: Any) -> Path:
+    """Give the file chosen in the file browser."""
+    return Path(bpy.path.abspath(chooser.filepath))
+
+
+def make_from_job(context: Any, job: Job) -> Any:
+    """Make the chain of a job in the scene, with a poly curve for the points it follows. Raises LinkwrightError."""
+    curve = None
+    if job.layout.points:
+        curve = _curve(context, job.layout, f"{job.name} line")
+    try:
+        ob = new_chain(context, job.chain, job.layout, name=job.name, curve=curve)
+    except LinkwrightError:
+        if curve is not None:
+            bpy.data.curves.remove(curve.data)
+        raise
+    apply_scene(scene_of(ob, context).linkwright, job)
+    return ob
+
+
+def _curve(context: Any, layout: LayoutSpec, name: str) -> Any:
+    mm = mm_per_unit(context.scene)
+    data: Any = bpy.data.curves.new(name, "CURVE")
+    data.dimensions = "3D"
+    spline = data.splines.new("POLY")
+    spline.points.add(len(layout.points) - 1)
+    spline.points.foreach_set("co", [c for x, y, z in layout.points for c in (x / mm, y / mm, z / mm, 1.0)])
+    spline.use_cyclic_u = layout.cyclic
+    ob = bpy.data.objects.new(name, data)
+    context.collection.objects.link(ob)
+    context.view_layer.update()
+    return ob
+
+
+def _whole(job: Job, scaled: flow.Scaling, materials: Any) -> Steps[Any]:
+    chain = yield from part(flow.build(job), 0.0, 0.2)
+    fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.2, 0.95)
+    return chain, fed, flow.cast(job, fed, materials, scaled)

@@ -1,0 +1,120 @@
+"""Operators for the lattice and the pour: plan, show, take away."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bpy.types import Operator
+
+from ..rules.base.progress import Steps, part
+from ..rules.cast.materials import load_materials
+from ..rules.files.job import Job
+from ..rules.inspect.finding import stops, worst_first
+from ..verbs import flow, words
+from .chain_object import chain_of, parts, remove_struts
+from .long_work import idle
+from .op_inspect import ChainWork, inspect_words, lift, show_lattice
+from .results import dated_now, state_of, store_plan
+from .view import redraw
+
+
+class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
+    """Plan the feed lattice: a ring on the plate and a gate to every link, clear of all others."""
+
+    bl_idname = "linkwright.add_lattice"
+    bl_label = "Add Lattice"
+    bl_description = "Plan the feed lattice: a ring on the plate and a gate to every link, clear of all others"
+    bl_options = {"REGISTER", "UNDO"}
+    busy_words = "Planning the lattice"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        return cls.chain_ready(context)
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Read the chain and give the plan."""
+        job = self.read(context)
+        return _planned(job, flow.scaling(job, load_materials()))
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Show the struts, each an object of its own, and keep what the planner found."""
+        chain, fed = result
+        ob = self.shown(context, chain)
+        shift = lift(fed, chain)
+        show_lattice(context, ob, fed, shift)
+        self.keep(context, ob, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
+        gates = sum(1 for s in fed.lattice.struts if s.feeds is not None)
+        count = len(stops(fed.findings))
+        self.report({"WARNING"} if count else {"INFO"}, f"Lattice of {gates} gates, {count} stops")
+
+
+class LINKWRIGHT_OT_remove_lattice(Operator):
+    """Take the lattice of the chain away."""
+
+    bl_idname = "linkwright.remove_lattice"
+    bl_label = "Remove Lattice"
+    bl_description = "Take the lattice of the chain away"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain with a lattice."""
+        ob = chain_of(context.active_object)
+        if ob is None or not ob.linkwright.figures.lattice_stamp:
+            cls.poll_message_set("Select a chain that has a lattice")
+            return False
+        return idle(cls, context)
+
+    def execute(self, context: Any) -> set[str]:
+        """Remove the struts."""
+        ob = chain_of(context.active_object)
+        if context.active_object is not ob:
+            context.view_layer.objects.active = ob
+        count = remove_struts(ob)
+        redraw(context)
+        self.report({"INFO"}, f"{count} struts removed")
+        return {"FINISHED"}
+
+
+class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
+    """Plan the pour: metal weight, flask, investment and temperatures."""
+
+    bl_idname = "linkwright.plan_cast"
+    bl_label = "Plan Cast"
+    bl_description = "Plan the pour: metal weight, flask, investment and temperatures"
+    bl_options = {"REGISTER", "UNDO"}
+    busy_words = "Planning the pour"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        return cls.chain_ready(context)
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Read the chain and give the plan."""
+        job = self.read(context)
+        materials = load_materials()
+        return _poured(job, flow.scaling(job, materials), materials)
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Keep the plan's lines, and its findings with the chain's."""
+        chain, fed, planned = result
+        ob = self.shown(context, chain)
+        findings = worst_first((*fed.findings, *planned.findings))
+        if parts(ob, "STRUT"):
+            show_lattice(context, ob, fed, lift(fed, chain))
+        self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, with pour", lift(fed, chain))
+        store_plan(state_of(context), words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
+        self.report({"INFO"}, words.plan_lines(planned)[0])
+
+
+def _planned(job: Job, scaled: flow.Scaling) -> Steps[Any]:
+    chain = yield from part(flow.build(job), 0.0, 0.3)
+    fed = yield from part(flow.feed(job, chain, scaled, None), 0.3, 1.0)
+    return chain, fed
+
+
+def _poured(job: Job, scaled: flow.Scaling, materials: Any) -> Steps[Any]:
+    chain, fed = yield from part(_planned(job, scaled), 0.0, 0.95)
+    return chain, fed, flow.cast(job, fed, materials, scaled)

@@ -1,0 +1,46 @@
+"""The meshes a person selected, as bodies to inspect."""
+
+from typing import Any
+
+from ..rules.base.errors import BadInput
+from ..rules.files.named import Named
+from ..rules.solid.mesh import Body
+from ..rules.solid.topology import bodies_of
+from .conversions import SOLID_TYPES, leave_edit_mode_data, world_mesh
+from .units import mm_per_unit
+
+
+def selected_solids(context: Any) -> list[Any]:
+    """Give the selected objects that can have a surface, by name, so that the order of clicks plays no part."""
+    return sorted((ob for ob in context.selected_objects if ob.type in SOLID_TYPES), key=lambda ob: ob.name)
+
+
+def selected_bodies(context: Any) -> tuple[Body, ...]:
+    """Read the selected objects as they are seen, in world mm; an object of several solids gives several bodies.
+
+    Raises BadInput when nothing usable is selected, or for an object without faces.
+    """
+    objects = selected_solids(context)
+    if not objects:
+        raise BadInput("nothing to inspect is selected; select a chain, or the mesh objects of one")
+    for ob in objects:
+        leave_edit_mode_data(ob)
+    context.view_layer.update()
+    depsgraph = context.evaluated_depsgraph_get()
+    mm = mm_per_unit(context.scene)
+    return named_bodies(Named(ob.name, world_mesh(ob, depsgraph, mm)) for ob in objects)
+
+
+def named_bodies(objects: Any) -> tuple[Body, ...]:
+    """Split named meshes into bodies: "Name" for an object of one, "Name 1" to "Name k" for one of k."""
+    found: list[Body] = []
+    taken: set[str] = set()
+    for named in objects:
+        pieces = bodies_of(named.mesh)
+        for number, piece in enumerate(pieces, 1):
+            name = named.name if len(pieces) == 1 else f"{named.name} {number}"
+            while name in taken:
+                name = f"{name} *"
+            taken.add(name)
+            found.append(Body(name, piece))
+    return tuple(found)

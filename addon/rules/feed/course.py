@@ -1,0 +1,137 @@
+"""The line a feed ring or runner follows: the chain's own path, seen from above or carried to a height."""
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from ..base.errors import BadInput, CannotBuild
+from ..solid.curves import Spline, spline
+from ..solid.mesh import Body, FloatArray
+from .sections import CHORD_MM
+
+# Feet are looked for this many places to either side of a link's own, then ever finer.
+LOOK = 24
+ROUNDS = 4
+FINEST_MM, COARSEST_MM = 0.25, 4.0
+
+
+class Route(Protocol):
+    """The path of a chain as the feed needs it: link centres (n, 3) in order, their axes (n, 3, 3), closed or not."""
+
+    @property
+    def origins(self) -> FloatArray: ...  # noqa: D102
+
+    @property
+    def rotations(self) -> FloatArray: ...  # noqa: D102
+
+    @property
+    def closed(self) -> bool: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Course:
+    """A smooth line in space that passes over or under every link.
+
+    ``line`` goes through one place per link; ``at_mm`` (n,) is the length walked to each. ``closed`` joins its ends.
+    """
+
+    line: Spline
+    at_mm: FloatArray
+    closed: bool
+
+    @property
+    def length_mm(self) -> float:
+        """Give the length of the line from the first link to the last, or once round."""
+        return self.line.length_mm
+
+    @property
+    def pitch_mm(self) -> float:
+        """Give the mean length between neighbouring links."""
+        steps = len(self.at_mm) if self.closed else max(1, len(self.at_mm) - 1)
+        return self.length_mm / steps
+
+    def at(self, walked_mm: FloatArray) -> FloatArray:
+        """Give places (..., 3) at lengths walked (...); an open line goes straight on beyond its ends."""
+        return self.line.at(walked_mm)
+
+    def ahead(self, walked_mm: FloatArray) -> FloatArray:
+        """Give unit tangents (..., 3) at lengths walked (...)."""
+        step = self.at(walked_mm + 0.01) - self.at(walked_mm - 0.01)
+        return np.asarray(step / np.linalg.norm(step, axis=-1, keepdims=True))
+
+    def nearest(self, points: FloatArray, near_mm: FloatArray) -> FloatArray:
+        """Give the length walked to the place straight above or below each point (c, 3), within reach of ``near_mm``.
+
+        Open lines are not left: feet stay between the first link and the last.
+        """
+        walked = np.array(near_mm, dtype=np.float64)
+        reach = 1.5 * self.pitch_mm
+        for _ in range(ROUNDS):
+            tried = walked[:, None] + np.linspace(-reach, reach, 2 * LOOK + 1)
+            if not self.closed:
+                tried = np.clip(tried, 0.0, self.length_mm)
+            away = self.at(tried)[..., :2] - points[:, None, :2]
+            pick = (away**2).sum(axis=2).argmin(axis=1)
+            walked = tried[np.arange(len(tried)), pick]
+            reach /= LOOK / 2
+        return walked
+
+    def sampled(self, over_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Give places (k, 3) along the line that keep the chord tolerance, and their lengths walked (k,).
+
+        An open line is drawn ``over_mm`` beyond its first and last link.
+        """
+        fine = np.linspace(0.0, self.length_mm, max(64, min(20_000, int(self.length_mm / 0.25))))
+        bend = self.bends(fine).max()
+        step = float(np.clip(np.sqrt(8 * CHORD_MM / max(bend, 1e-9)), FINEST_MM, COARSEST_MM))
+        if self.closed:
+            count = max(24, int(np.ceil(self.length_mm / step)))
+            walked = np.arange(count) * (self.length_mm / count)
+        else:
+            whole = self.length_mm + 2 * over_mm
+            walked = np.linspace(-over_mm, self.length_mm + over_mm, max(2, int(np.ceil(whole / step)) + 1))
+        return self.at(walked), walked
+
+    def bends(self, walked_mm: FloatArray) -> FloatArray:
+        """Give the curvature in 1/mm at lengths walked (m,)."""
+        h = min(0.5, self.length_mm / 50)
+        a, b, c = self.at(walked_mm - h), self.at(walked_mm), self.at(walked_mm + h)
+        turn = np.linalg.norm(a - 2 * b + c, axis=1)
+        return np.asarray(turn / h**2)
+
+
+def plan_course(bodies: tuple[Body, ...], path: Route) -> Course:
+    """Lay a course on the plate, z = 0, under a chain's path.
+
+    Raises BadInput when path and bodies do not belong together, CannotBuild when the chain stands over one place.
+    """
+    if len(path.origins) != len(bodies):
+        raise BadInput(
+            f"lattice: the path has {len(path.origins)} places for {len(bodies)} bodies; give one place per body"
+        )
+    flat = path.origins * [1.0, 1.0, 0.0]
+    if len(flat) == 1:
+        ahead = path.rotations[0, :, 0] * [1.0, 1.0, 0.0]
+        length = float(np.linalg.norm(ahead))
+        ahead = ahead / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])
+        line = spline(np.stack((flat[0] - 2 * ahead, flat[0] + 2 * ahead)), cyclic=False, where="lattice: path")
+        return Course(line, np.array([line.length_mm / 2]), closed=False)
+    step = np.linalg.norm(np.diff(flat, axis=0), axis=1)
+    apart = np.linalg.norm(np.diff(path.origins, axis=0), axis=1)
+    if (step < 0.2 * apart).any():
+        worst = int((step / apart).argmin())
+        raise CannotBuild(
+            f"lattice: between {bodies[worst].name} and {bodies[worst + 1].name} the chain climbs nearly straight "
+            f"up, so "
+            "no ring on the plate can follow it; lay the chain flatter"
+        )
+    closed = path.closed and len(flat) > 2
+    return through(flat, closed=closed)
+
+
+def through(places: FloatArray, *, closed: bool) -> Course:
+    """Lay a course through places (n, 3)."""
+    line = spline(places, cyclic=closed, where="lattice: path")
+    at = np.interp(np.arange(len(places)), line.knots, line.lengths)
+    return Course(line, at, closed)

@@ -1,0 +1,84 @@
+"""A stand-in for a panel's layout that checks every property, operator and icon drawn against Blender's own tables."""
+
+from types import SimpleNamespace
+
+import bpy
+
+ICONS = set(bpy.types.UILayout.bl_rna.functions["prop"].parameters["icon"].enum_items.keys())
+
+
+class Recorder:
+    """Takes the calls of a `draw` and keeps what was drawn as (kind, text)."""
+
+    def __init__(self, drawn=None):
+        self.drawn = [] if drawn is None else drawn
+        self.use_property_split = self.use_property_decorate = self.enabled = self.active = True
+        self.alert = False
+
+    def _part(self, *_, **__):
+        return Recorder(self.drawn)
+
+    row = column = box = split = _part
+
+    def separator(self, **_):
+        pass
+
+    def label(self, *, text="", icon="NONE", **_):
+        assert icon in ICONS, icon
+        assert not text.endswith(":") or text == "Start with a chain:", text
+        self.drawn.append(("label", text))
+
+    def prop(self, data, name, *, text=None, icon="NONE", **_):
+        assert icon in ICONS, icon
+        found = data.bl_rna.properties[name]
+        getattr(data, name)
+        self.drawn.append(("prop", found.name if text is None else text))
+        if name not in ("name",):
+            assert found.description, f"{name} has no tooltip"
+
+    def operator(self, idname, *, text="", icon="NONE", **_):
+        assert icon in ICONS, icon
+        module, name = idname.split(".")
+        kind = getattr(getattr(bpy.ops, module), name).get_rna_type()
+        assert kind.description
+        self.drawn.append(("operator", text or kind.name))
+        return SimpleNamespace()
+
+    def panel(self, idname, **_):
+        assert idname.startswith("linkwright_")
+        return Recorder(self.drawn), Recorder(self.drawn)
+
+    def progress(self, *, factor, text, **_):
+        assert 0.0 <= factor <= 1.0
+        self.drawn.append(("progress", text))
+
+    def template_list(self, kind, _id, data, rows_name, active_data, active_name, **_):
+        ui = getattr(bpy.types, kind)
+        for item in getattr(data, rows_name):
+            ui.draw_item(None, bpy.context, Recorder(self.drawn), data, item, 0, active_data, active_name)
+        self.drawn.append(("list", rows_name))
+
+
+def panels():
+    """Give our panels in their order."""
+    ours = [getattr(bpy.types, name) for name in dir(bpy.types) if name.startswith("LINKWRIGHT_PT_")]
+    return sorted(ours, key=lambda panel: panel.bl_order)
+
+
+def draw_all():
+    """Draw every panel that shows itself and give what was drawn, by the panel's label."""
+    out = {}
+    for panel in panels():
+        if hasattr(panel, "poll") and not panel.poll(bpy.context):
+            continue
+        layout = Recorder()
+        stand_in = SimpleNamespace(layout=layout)
+        stand_in.prepare = lambda context, s=stand_in, p=panel: p.prepare(s, context)
+        panel.draw(stand_in, bpy.context)
+        out[panel.bl_label] = layout.drawn
+    return out
+
+
+def texts(drawn):
+    """Give all texts drawn, in one string."""
+    return " | ".join(text for _, text in drawn)

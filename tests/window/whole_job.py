@@ -1,0 +1,130 @@
+"""The whole job by mouse: add a chain, inspect, click a finding, stop with Esc, add the lattice, plan, export.
+
+`steps(hand, folder)` is played by `run_in_blender.py`.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import bpy
+
+
+def state():
+    """Give the results beside the window."""
+    return bpy.context.window_manager.linkwright
+
+
+def chain():
+    """Give the one chain of the scene, or None."""
+    return next((ob for ob in bpy.data.objects if ob.linkwright.schema), None)
+
+
+def press(hand, words, done, said, seconds=120.0):
+    """Click a button and wait until its work is done."""
+    x, y = yield from hand.find(words)
+    yield from hand.click(x, y)
+    yield from hand.wait(done, said, seconds)
+    yield 0.5
+
+
+def idle():
+    """Tell whether nothing runs."""
+    return not state().running
+
+
+def struts():
+    """Give the lattice's objects."""
+    return [ob for ob in bpy.data.objects if ob.linkwright.part == "STRUT"]
+
+
+def steps(hand, folder, shown=None):
+    """Play the job; files go to ``folder``, which the panel may name in another way (``shown``)."""
+    for ob in list(bpy.data.objects):
+        bpy.data.objects.remove(ob)
+    bpy.context.scene.linkwright.folder = shown or str(folder)
+    yield from hand.sidebar()
+    yield from hand.picture("empty")
+    yield from press(
+        hand, "linkwright.set_millimetres", lambda: _unit() == "MILLIMETERS", "the scene is in millimetres"
+    )
+    yield from press(hand, "linkwright.add_chain(where='ring'", lambda: chain() is not None, "a chain is made")
+    _turn(hand, 1.05)
+    yield 0.5
+    yield from hand.picture("chain")
+    hand.expect(chain().linkwright.figures.links > 20, "the chain has its links")
+    yield from hand.wait(lambda: chain().linkwright.figures.verified, "the gap is measured by itself", 20.0)
+
+    yield from press(hand, "linkwright.inspect", lambda: idle() and state().has_result, "the chain is inspected")
+    hand.expect(chain().linkwright.figures.verified, "inspecting measures the gap")
+    yield from hand.picture("inspected")
+    yield from _click_finding(hand)
+
+    # The job is done in the blink of an eye: in small slices it lasts long enough to be stopped and to be seen.
+    work = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.long_work"))
+    slice_s, work.SLICE_S = work.SLICE_S, 1e-4
+    yield from _stop_by_escape(hand)
+    x, y = yield from hand.find("linkwright.add_lattice")
+    yield from hand.click(x, y)
+    yield from hand.picture("running")
+    work.SLICE_S = slice_s
+    yield from hand.wait(lambda: idle() and bool(struts()), "the lattice is planned")
+    _whole(hand)
+    yield 0.5
+    yield from hand.picture("lattice")
+    count = len(bpy.data.objects)
+    yield from hand.key("Z", ctrl=True)
+    yield from hand.wait(lambda: not struts(), "one undo takes the lattice away", 20.0)
+    yield from hand.key("Z", ctrl=True, shift=True)
+    yield from hand.wait(lambda: len(bpy.data.objects) == count, "redo brings it back", 20.0)
+
+    yield from press(hand, "linkwright.plan_cast", lambda: idle() and len(state().plan) > 0, "the pour is planned")
+    yield from hand.picture("planned")
+    yield from press(hand, "linkwright.export", lambda: idle() and bool(state().exported), "the export is done", 240.0)
+    yield from hand.scroll(40)
+    yield from hand.picture("exported")
+    names = sorted(path.name for path in Path(folder).iterdir())
+    hand.expect({"report.json", "sheet.html"} <= set(names), f"report and sheet are written: {names}")
+    report = json.loads((Path(folder) / "report.json").read_text(encoding="utf-8"))
+    stop = [f["code"] for f in report["findings"] if f["severity"] == "stop"]
+    hand.expect(("print.stl" in names) == (not stop), f"a print file exactly where no stop stands: {names}, {stop}")
+
+
+def _unit():
+    return bpy.context.scene.unit_settings.length_unit
+
+
+def _click_finding(hand):
+    view = hand.area.spaces.active.region_3d
+    before = view.view_distance
+    rows = state().findings
+    with_place = [k for k, row in enumerate(rows) if row.has_place]
+    hand.expect(bool(with_place), "some finding has a place")
+    # Rows of the list answer to the pointer with the path of the active row; the first is about the whole piece.
+    x, y = yield from hand.find("linkwright.active", column=0.3)
+    yield from hand.click(x, y - 20)
+    yield from hand.wait(lambda: view.view_distance < before, "a click on a finding turns the view to it", 5.0)
+    yield from hand.picture("finding")
+    _whole(hand)
+    yield 0.2
+
+
+def _stop_by_escape(hand):
+    names = {ob.name for ob in bpy.data.objects}
+    x, y = yield from hand.find("linkwright.add_lattice")
+    yield from hand.click(x, y)
+    hand.expect(bool(state().running), "the work goes on between two redraws")
+    yield from hand.key("ESC")
+    yield from hand.wait(idle, "Esc stops the work", 20.0)
+    hand.expect({ob.name for ob in bpy.data.objects} == names, "a stopped run leaves the scene as it was")
+
+
+def _turn(hand, tilt):
+    from mathutils import Euler
+
+    hand.area.spaces.active.region_3d.view_rotation = Euler((tilt, 0.0, 0.5)).to_quaternion()
+
+
+def _whole(hand):
+    view = hand.area.spaces.active.region_3d
+    view.view_location, view.view_distance = (0.0, 0.0, -6.0), 130.0
