@@ -201,7 +201,7 @@ def _line(bpy):
     from addon.host.chain_object import followed_line
 
     points = followed_line(bpy.context.active_object, bpy.context).points
-    return [*points[:-1:5].tolist(), points[-1].tolist()]
+    return points[:-1:5].tolist() + [points[-1].tolist()]
 
 
 def _jobs(folder, line):
