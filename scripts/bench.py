@@ -1,6 +1,7 @@
 """Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
 
-Subjects: inspect (the gaps of a chain, beside python-fcl). `SUBJECT --help` tells more.
+Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), feed (lattice and
+solid). `SUBJECT --help` tells more.
 """
 
 import importlib
@@ -8,7 +9,7 @@ import sys
 
 import _setup
 
-SUBJECTS = ("inspect",)
+SUBJECTS = ("chain", "inspect", "feed")
 
 
 def main():

@@ -121,14 +121,10 @@ def test_nothing_to_write_is_refused_and_leaves_nothing(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_sixty_links_are_written_and_read_quickly(tmp_path):
+def test_sixty_links_are_written_and_read(tmp_path):
     links = tuple(Named(f"link {k + 1}", moved(torus(steps=96, sides=24), (0.1, 20 * k, 0))) for k in range(60))
-    begin = time.process_time()
     threemf.write(tmp_path / "a.3mf", links)
-    wrote = time.process_time()
     read = threemf.read(tmp_path / "a.3mf")
-    assert wrote - begin < 4
-    assert time.process_time() - wrote < 8
     assert [r.name for r in read] == [n.name for n in links]
 
 

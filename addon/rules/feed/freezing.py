@@ -6,7 +6,7 @@ Common practice, no published source; the freeze network has the last word.
 
 from ..inspect.finding import Finding
 from .lattice import Lattice, LatticeSolid
-from .sizes import LONG_GATE_MM, LONG_SHAFT, LONG_TIP, SHORT_SHAFT, SHORT_TIP_MM, STEP, widest_tip_mm
+from .sizes import LONG_GATE_MM, LONG_SHAFT, LONG_TIP, SCALED_TIP, SHORT_SHAFT, SHORT_TIP_MM, STEP, widest_tip_mm
 
 # Sizes are compared with this much to spare: they come out of sums of sines.
 SPARE = 1e-6
@@ -73,7 +73,7 @@ def quick_rule_findings(lattice: Lattice, wire_mm: float) -> list[Finding]:
         least_tip = min(LONG_TIP * wire_mm if long else SHORT_TIP_MM, widest_tip_mm(wire_mm))
         if shaft < least_shaft * (1 - SPARE):
             thin.append((solid.feeds, shaft, least_shaft))
-        if tip.d_end_mm < least_tip * (1 - SPARE):
+        if tip.d_end_mm < least_tip * (1 - SCALED_TIP):
             small.append((solid.feeds, tip.d_end_mm, least_tip))
     return [*_together(thin, "shaft"), *_together(small, "tip")]
 

@@ -18,6 +18,8 @@ from .spec import FeedSpec
 LONG_GATE_MM = 4.0
 SHORT_SHAFT, LONG_SHAFT = 0.75, 1.25
 SHORT_TIP_MM, LONG_TIP = 1.0, 0.75
+# Tips keep their size on the print, so in finished size they are off by the export scale: up to this share.
+SCALED_TIP = 0.03
 STEP = 1.2
 # What the rules choose, as shares of the wire: our judgement. The full gate fits under a face-out chain.
 FULL_SHAFT, FULL_UPPER_SHAFT = 1.1, 0.9
@@ -158,7 +160,7 @@ def written_size_findings(spec: FeedSpec, sizes: Sizes) -> tuple[Finding, ...]:
                 widest,
             )
         )
-    if spec.tip_mm is not None and spec.tip_mm < min(SHORT_TIP_MM, widest) - LEAST_MM:
+    if spec.tip_mm is not None and spec.tip_mm < min(SHORT_TIP_MM, widest) * (1 - SCALED_TIP):
         found.append(
             _warn(
                 f"feed.tip_mm: a tip of {spec.tip_mm:g} mm freezes before its link is full; the quick rule asks for "
@@ -167,7 +169,7 @@ def written_size_findings(spec: FeedSpec, sizes: Sizes) -> tuple[Finding, ...]:
                 min(SHORT_TIP_MM, widest),
             )
         )
-    if spec.tip_mm is None and sizes.tip_mm < SHORT_TIP_MM - LEAST_MM:
+    if spec.tip_mm is None and sizes.tip_mm < SHORT_TIP_MM * (1 - SCALED_TIP):
         found.append(
             Finding(
                 "modulus",
