@@ -1,32 +1,10 @@
-"""The files of a finished job in the maker's folder: print files at export scale, report and bench sheet.
-
-While a stop stands that the maker did not name, no print file is written and none of an earlier export is left behind.
-"""
+"""What an export in Blender checks before it writes: the folder, and the stops named to be exported in spite of."""
 
 import os
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from ..rules.base.errors import BadInput
-from ..rules.cast.plan import CastPlan
-from ..rules.files.atomic import write_whole
-from ..rules.files.job import Job
-from ..rules.files.report import chain_part, findings_part, inspection_part, lattice_part, report_text
 from ..rules.inspect.finding import Finding, stops
-from ..verbs import flow
-from ..verbs.commands import export_print
-from ..verbs.sheets import sheet_text
-
-
-@dataclass(frozen=True, slots=True)
-class Exported:
-    """What an export wrote: all files, print files among them, codes exported in spite of, and stops that refused."""
-
-    files: tuple[str, ...]
-    printed: tuple[str, ...]
-    overridden: tuple[str, ...]
-    refused: tuple[Finding, ...]
 
 
 def usable_folder(text: str) -> Path:
@@ -52,37 +30,3 @@ def override_codes(text: str, findings: tuple[Finding, ...]) -> tuple[str, ...]:
             there = f"it can be {', '.join(standing)}" if standing else "no stop stands; leave it empty"
             raise BadInput(f"override: {code!r} is not a stop of this job; {there}")
     return codes
-
-
-def write_job(
-    folder: Path,
-    job: Job,
-    fed: flow.Fed,
-    planned: CastPlan,
-    scaled: flow.Scaling,
-    findings: tuple[Finding, ...],
-    codes: tuple[str, ...],
-) -> Exported:
-    """Write what may be written; ``codes`` are the stops exported in spite of, which the report names."""
-    refused = tuple(f for f in stops(findings) if f.code not in codes)
-    written = export_print(folder, job, fed, scaled.scale, refuse=bool(refused))
-    write_whole(
-        folder / "sheet.html",
-        sheet_text(job, fed, planned, scaled, findings, even_so=bool(codes) and not refused).encode(),
-    )
-    overridden = codes if written else ()
-    export: dict[str, Any] = {
-        "files": written,
-        "scale": scaled.scale,
-        "override": "by name" if overridden else None,
-        "overridden": overridden,
-    }
-    parts = (
-        inspection_part(fed.inspection),
-        findings_part(findings),
-        chain_part(fed.chain),
-        lattice_part(fed.lattice, fed.lattice_mm3),
-        {"cast": planned.to_dict(), "export": export},
-    )
-    write_whole(folder / "report.json", report_text("run", job.name, parts).encode())
-    return Exported(("report.json", "sheet.html", *written), written, overridden, refused)

@@ -19,10 +19,11 @@ from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, job_text, read_job
 from ..rules.inspect.finding import worst_first
 from ..verbs import flow, words
+from ..verbs.export import write_job
 from .boolean import boolean
 from .chain_object import chain_of, new_chain, scene_of
 from .chain_object import read_job as job_of
-from .exporting import override_codes, usable_folder, write_job
+from .exporting import override_codes, usable_folder
 from .op_inspect import ChainWork, inspect_words, lift, show_lattice
 from .results import allowed, dated_now, state_of, store_plan
 from .settings import apply_scene
@@ -82,7 +83,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         chain, fed, planned = result
         findings = worst_first((*fed.findings, *planned.findings))
         codes = override_codes(self.override, findings)
-        done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, codes)
+        done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
         ob = self.shown(context, chain)
         show_lattice(context, ob, fed, lift(fed, chain))
         self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))

@@ -13,26 +13,19 @@ from ..rules.base.progress import finish
 from ..rules.cast.materials import Materials, load_materials
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
-from ..rules.files.job import Job, read_job
+from ..rules.files.job import read_job
 from ..rules.files.named import Named
 from ..rules.files.read import read_bodies
-from ..rules.files.report import (
-    chain_part,
-    findings_part,
-    inspection_part,
-    lattice_part,
-    layers_part,
-    report_text,
-)
+from ..rules.files.report import chain_part, findings_part, inspection_part, report_text
 from ..rules.inspect.finding import Finding, stops, worst_first
 from ..rules.inspect.inspection import inspect
 from ..rules.solid.mesh import Body, Mesh, merged
 from . import flow, words
+from .export import fed_parts, write_job
 from .host import HostTools
 from .parser import UNITS_MM
 from .sheets import sheet_text
 
-PRINT_FILES = ("print.stl", "print.3mf")
 SUFFIXES = (".stl", ".3mf", ".blend")
 
 
@@ -85,7 +78,7 @@ def feed(args: Namespace, host: HostTools | None) -> Outcome:
     made = finish(flow.build(job))
     fed = finish(flow.feed(job, made, scaled, host.boolean))
     _write(out, (Named(job.name, _solid_or_parts(fed)),), host)
-    parts = (*_fed_parts(job, fed), _files(out))
+    parts = (*fed_parts(job, fed), _files(out))
     lines = (*_fed_lines(fed), *words.finding_lines(fed.findings), f"written: {out}")
     return Outcome(fed.findings, lines, report_text("feed", job.name, parts))
 
@@ -104,7 +97,7 @@ def plan(args: Namespace, _host: HostTools | None) -> Outcome:
     if args.sheet is not None:
         write_whole(Path(args.sheet), sheet_text(job, fed, planned, scaled, findings).encode())
         lines.append(f"written: {args.sheet}")
-    parts = (*_fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict()})
+    parts = (*fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict()})
     return Outcome(findings, tuple(lines), report_text("plan", job.name, parts))
 
 
@@ -118,46 +111,13 @@ def run(args: Namespace, host: HostTools | None) -> Outcome:
     fed = finish(flow.feed(job, finish(flow.build(job)), scaled, host.boolean))
     planned = flow.cast(job, fed, materials, scaled)
     findings = worst_first((*fed.findings, *planned.findings))
-    standing = stops(findings)
-    written = export_print(folder, job, fed, scaled.scale, refuse=bool(standing) and not args.even_so)
-    write_whole(folder / "sheet.html", sheet_text(job, fed, planned, scaled, findings, even_so=args.even_so).encode())
-    export: dict[str, Any] = {
-        "files": written,
-        "scale": scaled.scale,
-        "override": "even-so" if standing and args.even_so else None,
-        "overridden": sorted({f.code for f in standing}) if args.even_so else [],
-    }
-    parts = (*_fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict(), "export": export})
-    report = report_text("run", job.name, parts)
-    write_whole(folder / "report.json", report.encode())
+    codes = sorted({f.code for f in stops(findings)}) if args.even_so else []
+    done = write_job(folder, job, fed, planned, scaled, findings, override="even-so", codes=codes)
     lines = [*_fed_lines(fed), *words.plan_lines(planned), *words.finding_lines(findings)]
-    if not written:
+    if not done.printed:
         lines.append("no print file: mend the stop findings first, or add --even-so to print all the same")
-    lines.append(f"written to {folder}: {', '.join(('report.json', 'sheet.html', *written))}")
-    return Outcome(findings, tuple(lines), report)
-
-
-def export_print(folder: Path, job: Job, fed: flow.Fed, scale: float, *, refuse: bool) -> tuple[str, ...]:
-    """Write print.stl and print.3mf at export scale, or take older ones away; give the names written."""
-    solid = None if refuse else fed.solid
-    if solid is None or solid.mesh is None:
-        for name in PRINT_FILES:
-            (folder / name).unlink(missing_ok=True)
-        return ()
-    mesh = flow.scaled_mesh(solid.mesh, scale)
-    stl.write(folder / PRINT_FILES[0], mesh)
-    threemf.write(folder / PRINT_FILES[1], (Named(job.name, mesh),))
-    return PRINT_FILES
-
-
-def _fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
-    return (
-        inspection_part(fed.inspection),
-        findings_part(fed.findings),
-        chain_part(fed.chain),
-        lattice_part(fed.lattice, fed.lattice_mm3),
-        layers_part(fed.layers, job.profile.layer_mm),
-    )
+    lines.append(f"written to {folder}: {', '.join(done.files)}")
+    return Outcome(findings, tuple(lines), done.report)
 
 
 def _fed_lines(fed: flow.Fed) -> tuple[str, ...]:

@@ -117,7 +117,14 @@ def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:
     spec = job.feed
     if spec.tip_mm is not None:
         spec = replace(spec, tip_mm=spec.tip_mm / scaled.scale)
-    return plan_lattice(chain.bodies, chain.path, job.profile, spec, wire_mm=chain.spec.wire_mm)
+    return plan_lattice(
+        chain.bodies,
+        chain.path,
+        job.profile,
+        spec,
+        wire_mm=chain.spec.wire_mm,
+        gap_mm=chain.smallest_gap_mm * scaled.scale,
+    )
 
 
 def lifted(chain: Chain, shift: FloatArray) -> Chain:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from ..rules.cast.plan import CastPlan
 from ..rules.chain.chain import Chain
 from ..rules.files.job import Job
-from ..rules.inspect.finding import Finding, stops
+from ..rules.inspect.finding import Finding
 from ..rules.inspect.inspection import Inspection
 from ..rules.inspect.ladder import ladder
 from ..rules.sheet.data import Cut, Row, SheetData
@@ -15,10 +15,15 @@ from .flow import Fed, Scaling
 
 
 def sheet_text(
-    job: Job, fed: Fed, plan: CastPlan, scaled: Scaling, findings: Sequence[Finding], *, even_so: bool = False
+    job: Job,
+    fed: Fed,
+    plan: CastPlan,
+    scaled: Scaling,
+    findings: Sequence[Finding],
+    *,
+    overridden: Sequence[str] = (),
 ) -> str:
-    """Write the bench sheet of a fed job as one HTML page."""
-    overridden = sorted({f.code for f in stops(findings)}) if even_so else []
+    """Write the bench sheet of a fed job as one HTML page; ``overridden`` are stops it was exported in spite of."""
     return sheet(
         SheetData(
             title=job.name,

@@ -1,0 +1,98 @@
+"""The files of a finished job: print files at export scale, report.json and sheet.html.
+
+While a stop stands that the maker did not name, no print file is written and none of an earlier run is left behind.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from ..rules.cast.plan import CastPlan
+from ..rules.files import stl, threemf
+from ..rules.files.atomic import write_whole
+from ..rules.files.job import Job
+from ..rules.files.named import Named
+from ..rules.files.report import (
+    chain_part,
+    findings_part,
+    inspection_part,
+    lattice_part,
+    layers_part,
+    report_text,
+)
+from ..rules.inspect.finding import Finding, stops
+from . import flow
+from .sheets import sheet_text
+
+PRINT_FILES = ("print.stl", "print.3mf")
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an export wrote: all files, the print files among them, the codes exported in spite of.
+
+    ``refused`` are the stops that kept the print files back; ``report`` is the text of report.json.
+    """
+
+    files: tuple[str, ...]
+    printed: tuple[str, ...]
+    overridden: tuple[str, ...]
+    refused: tuple[Finding, ...]
+    report: str
+
+
+def write_job(
+    folder: Path,
+    job: Job,
+    fed: flow.Fed,
+    planned: CastPlan,
+    scaled: flow.Scaling,
+    findings: Sequence[Finding],
+    *,
+    override: str,
+    codes: Sequence[str],
+) -> Exported:
+    """Write what may be written into a folder that is there.
+
+    ``codes`` are the stops the maker exports in spite of, ``override`` is how that was said; the report names both.
+    """
+    refused = tuple(f for f in stops(findings) if f.code not in codes)
+    printed = _write_print(folder, job, fed, scaled.scale, refuse=bool(refused))
+    overridden = tuple(sorted({f.code for f in stops(findings)})) if printed else ()
+    sheet = sheet_text(job, fed, planned, scaled, findings, overridden=overridden)
+    write_whole(folder / "sheet.html", sheet.encode())
+    export: dict[str, Any] = {
+        "files": printed,
+        "scale": scaled.scale,
+        "override": override if overridden else None,
+        "overridden": overridden,
+    }
+    parts = (*fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict(), "export": export})
+    report = report_text("run", job.name, parts)
+    write_whole(folder / "report.json", report.encode())
+    return Exported(("report.json", "sheet.html", *printed), printed, overridden, refused, report)
+
+
+def fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
+    """Give the report's parts on a fed chain."""
+    return (
+        inspection_part(fed.inspection),
+        findings_part(fed.findings),
+        chain_part(fed.chain),
+        lattice_part(fed.lattice, fed.lattice_mm3),
+        layers_part(fed.layers, job.profile.layer_mm),
+    )
+
+
+def _write_print(folder: Path, job: Job, fed: flow.Fed, scale: float, *, refuse: bool) -> tuple[str, ...]:
+    """Write the print files, or take older ones away; give the names written."""
+    solid = None if refuse else fed.solid
+    if solid is None or solid.mesh is None:
+        for name in PRINT_FILES:
+            (folder / name).unlink(missing_ok=True)
+        return ()
+    mesh = flow.scaled_mesh(solid.mesh, scale)
+    stl.write(folder / PRINT_FILES[0], mesh)
+    threemf.write(folder / PRINT_FILES[1], (Named(job.name, mesh),))
+    return PRINT_FILES
