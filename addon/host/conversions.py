@@ -165,10 +165,10 @@ def spline_polyline(spline: Any, matrix: FloatArray, mm: float, *, flat: bool, w
     four = control(spline.points, "co", 4)
     points = world(four[:, :3])
     if spline.type == "NURBS":
-        shape = Knots(int(spline.order_u), cyclic, bool(spline.use_endpoint_u), bool(spline.use_bezier_u))
+        knots = Knots(int(spline.order_u), cyclic, bool(spline.use_endpoint_u), bool(spline.use_bezier_u))
         if (four[:, 3] <= 0).any():
             raise BadInput(f"{where}: a NURBS weight is zero or negative; set every weight above 0")
-        return nurbs_polyline(points, four[:, 3], shape, SMOOTH_STEP_MM)
+        return nurbs_polyline(points, four[:, 3], knots, SMOOTH_STEP_MM)
     return poly_polyline(points, cyclic, POLY_STEP_MM)
 
 

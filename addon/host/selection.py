@@ -4,8 +4,8 @@ from typing import Any
 
 from ..rules.base.errors import BadInput
 from ..rules.files.named import Named
+from ..rules.files.read import named_bodies
 from ..rules.solid.mesh import Body
-from ..rules.solid.topology import bodies_of
 from .conversions import SOLID_TYPES, leave_edit_mode_data, world_mesh
 from .units import mm_per_unit
 
@@ -29,18 +29,3 @@ def selected_bodies(context: Any) -> tuple[Body, ...]:
     depsgraph = context.evaluated_depsgraph_get()
     mm = mm_per_unit(context.scene)
     return named_bodies(Named(ob.name, world_mesh(ob, depsgraph, mm)) for ob in objects)
-
-
-def named_bodies(objects: Any) -> tuple[Body, ...]:
-    """Split named meshes into bodies: "Name" for an object of one, "Name 1" to "Name k" for one of k."""
-    found: list[Body] = []
-    taken: set[str] = set()
-    for named in objects:
-        pieces = bodies_of(named.mesh)
-        for number, piece in enumerate(pieces, 1):
-            name = named.name if len(pieces) == 1 else f"{named.name} {number}"
-            while name in taken:
-                name = f"{name} *"
-            taken.add(name)
-            found.append(Body(name, piece))
-    return tuple(found)
