@@ -9,6 +9,8 @@ from lattices import BENCH, chain, codes, curve_way, planned, ring_way, straight
 from addon.rules.base.errors import BadInput, CannotBuild
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
+from addon.rules.chain.build import build_chain
+from addon.rules.chain.spec import ChainSpec, LayoutSpec
 from addon.rules.feed.plan import plan_lattice
 from addon.rules.feed.spec import FeedSpec
 from addon.rules.inspect.layers import slice_layers
@@ -520,3 +522,12 @@ def test_progress_rises_from_nought_to_one():
     finish(plan_lattice(bodies, way, BENCH, FeedSpec(upper_ring=True)), shares.append)
     assert all(0.0 <= s <= 1.0 for s in shares)
     assert len(shares) > 20
+
+
+@pytest.mark.parametrize("links", [12, 18, 26, 27])
+def test_the_post_at_the_end_of_a_runner_keeps_its_floor_from_the_one_before(links):
+    """Of 26 links the last two posts once stood 0.58 mm apart."""
+    spec = ChainSpec("trace", 2.26, 12.58, 9.64, 0.36)
+    made = finish(build_chain(spec, LayoutSpec("straight", links=links)))
+    lattice = finish(plan_lattice(made.bodies, made.path, BENCH, FeedSpec(upper_ring=True), wire_mm=2.26))
+    assert codes(lattice.findings, "stop") == []

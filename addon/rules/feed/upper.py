@@ -215,6 +215,11 @@ def _walk(at: FloatArray, stop: float, reach_mm: float, apart_mm: float) -> list
         if not len(later):
             break
         row.append(int(later[-1]))
-    if at[-1] == stop and row[-1] != len(at) - 1:
-        row.append(len(at) - 1)
+    last = len(at) - 1
+    if at[last] == stop and row[-1] != last:
+        if stop - at[row[-1]] <= apart_mm and len(row) > 1:
+            # The end's own post wants room: the one before steps back, or gives way.
+            room = np.flatnonzero((at > at[row[-2]] + apart_mm) & (at < stop - apart_mm))
+            row[-1:] = room[-1:].tolist()
+        row.append(last)
     return row
