@@ -24,6 +24,8 @@ from .units import mm_per_unit
 
 # Edges of a strut bent by more are drawn as edges.
 STRUT_SHARP_DEG = 35.0
+# What single precision leaves of a matrix that only turns and moves.
+UNSCALED = 1e-5
 
 
 def is_chain(ob: Any) -> bool:
@@ -49,6 +51,18 @@ def check_editable(ob: Any) -> None:
         raise BadInput(
             f"{ob.name}: was made by a newer version of Linkwright and is shown as it is; update Linkwright to change "
             "it"
+        )
+
+
+def check_unscaled(ob: Any) -> None:
+    """Raise BadInput for a chain whose object, or a parent of it, is scaled: its sizes are those of the panel."""
+    scale = double(ob.matrix_world)[:3, :3]
+    length = np.linalg.norm(scale, axis=0)
+    if np.abs(length - 1.0).max() > UNSCALED or np.linalg.det(scale) < 0.0:
+        told = " x ".join(f"{c:.3g}" for c in length)
+        raise BadInput(
+            f"{ob.name}: is scaled by {told}, but a chain's sizes are the numbers in the panel; clear the scale "
+            "(Alt+S, also of its parent) and change the numbers instead"
         )
 
 

@@ -20,6 +20,7 @@ from .boolean import boolean
 from .chain_object import (
     chain_of,
     check_editable,
+    check_unscaled,
     note_built,
     parts,
     read_specs,
@@ -44,6 +45,8 @@ class ChainWork(SteppedOperator):
         if ob is None:
             raise BadInput("no chain is selected; click a chain or one of its links")
         check_editable(ob)
+        context.view_layer.update()
+        check_unscaled(ob)
         scene = scene_of(ob, context)
         note_process(scene.linkwright)
         self._name = ob.name

@@ -228,3 +228,18 @@ def test_job_files_go_out_and_come_back(add_chain, tmp_path):
     with pytest.raises(RuntimeError, match=r"wire_mn.*did you mean"):
         bpy.ops.linkwright.load_job(filepath=str(path))
     assert len(bpy.data.objects) == count
+
+
+@pytest.mark.parametrize("scale", [(1.0, 2.0, 1.0), (2.0, 2.0, 2.0), (-1.0, 1.0, 1.0)])
+def test_a_scaled_chain_is_refused_in_words_and_left_as_it_is(add_chain, scale):
+    """A stretched view would show other sizes than those inspected and exported."""
+    ob = add_chain()
+    ob.scale = scale
+    before = counts()
+    for operator in (bpy.ops.linkwright.inspect, bpy.ops.linkwright.add_lattice, bpy.ops.linkwright.plan_cast):
+        with pytest.raises(RuntimeError, match="clear the scale"):
+            operator()
+    assert counts() == before
+    ob.scale = (1.0, 1.0, 1.0)
+    ob.rotation_euler, ob.location = (0.3, -1.1, 2.0), (12.0, -7.0, 3.0)
+    assert bpy.ops.linkwright.inspect() == {"FINISHED"}
