@@ -10,7 +10,7 @@ of that sum is reported.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from ..solid.measure import area_mm2, volume_mm3
 from ..solid.mesh import Body, IntArray, Mesh, merged
 from ..solid.topology import facts
 from .lattice import Lattice, LatticeSolid
+from .settle import settled
 from .skeletons import boxes_meet, rods_cross
 
 # "union" | "difference" | "intersect" of two closed solids of any number of shells.
@@ -36,10 +37,10 @@ ORDER = ("ring", "trunk", "spoke", "gate", "post", "upper")
 class Solid:
     """The whole job as one closed solid, or None with a stop finding that says which union failed.
 
-    ``volume_mm3`` of the whole, ``bodies_volume_mm3`` of the bodies alone, ``lattice_volume_mm3`` of the struts
-    less the
-    bodies (struts alone when nothing was joined). ``residue`` is whole less bodies less lattice, as a share of the
-    whole: what is unexplained. ``genus`` and ``shells`` of the surface: one shell means one piece without cavities.
+    ``volume_mm3`` of the whole as it is given, ``bodies_volume_mm3`` of the bodies alone, ``lattice_volume_mm3`` of the
+    struts less the bodies (struts alone when nothing was joined). ``residue`` is whole less bodies less lattice, as a
+    share of the whole and before it was settled: what is unexplained. ``genus`` and ``shells`` of the surface: one
+    shell means one piece without cavities.
     """
 
     mesh: Mesh | None
@@ -76,7 +77,7 @@ def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[So
         yield 0.75
         rest = boolean("difference", struts, metal)
         yield 0.95
-        return _proven(_on_plate(whole, lattice.plate_z_mm), rest, metal_volume)
+        return _settled(_proven(whole, rest, metal_volume), lattice.plate_z_mm)
     except _Failed as failed:
         reason = str(failed)
     except (BadInput, CannotBuild) as error:
@@ -85,11 +86,15 @@ def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[So
     return Solid(None, 0.0, metal_volume, lattice.volume_mm3, 0.0, None, 0, (finding,))
 
 
-def _on_plate(whole: Mesh, plate_z_mm: float) -> Mesh:
-    """Put points back on the plate that the solver's rounding lifted off it."""
-    points = whole.points.copy()
+def _settled(solid: Solid, plate_z_mm: float) -> Solid:
+    """Settle a proven solid, and put points back on the plate that the solver's rounding lifted off it."""
+    if solid.mesh is None:
+        return solid
+    mesh = settled(solid.mesh)
+    points = mesh.points.copy()
     points[np.abs(points[:, 2] - plate_z_mm) <= MOVED_MM, 2] = plate_z_mm
-    return Mesh(points, whole.triangles)
+    whole = Mesh(points, mesh.triangles)
+    return replace(solid, mesh=whole, volume_mm3=volume_mm3(whole))
 
 
 def _check_bodies(bodies: Sequence[Body]) -> None:
