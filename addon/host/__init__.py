@@ -1,7 +1,5 @@
 """The Blender side: properties, operators, panels, marks in the view, handlers, and the Blender command."""
 
-from typing import Any
-
 
 def register() -> None:
     """Register everything, or nothing: a step that fails takes back those before it and raises."""
@@ -24,15 +22,3 @@ def unregister() -> None:
     from .assembly import take_apart
 
     take_apart()
-
-
-__all__ = ["register", "unregister"]
-
-
-def __getattr__(name: str) -> Any:
-    """Give `host_tools` on demand, so that importing the package needs no Blender."""
-    if name == "host_tools":
-        from .tools import host_tools
-
-        return host_tools
-    raise AttributeError(name)

@@ -13,6 +13,7 @@ import bpy
 import numpy as np
 
 from ..rules.base.errors import BadInput, CannotBuild
+from ..rules.solid.edges import edges_pair
 from ..rules.solid.measure import volume_mm3
 from ..rules.solid.mesh import FloatArray, Mesh
 from .conversions import fill_mesh, mesh_arrays
@@ -33,7 +34,7 @@ def boolean(op: str, a: Mesh, b: Mesh) -> Mesh:
     if op not in OPERATIONS:
         raise BadInput(f"boolean: {op!r} is no operation; choose {', '.join(OPERATIONS)}")
     for which, operand in (("first", a), ("second", b)):
-        if not edges_pair(operand):
+        if not edges_pair(operand.triangles):
             raise BadInput(
                 f"boolean: the {which} solid is open, or its faces are not turned alike; close it before it is joined"
             )
@@ -52,18 +53,6 @@ def boolean(op: str, a: Mesh, b: Mesh) -> Mesh:
     return result
 
 
-def edges_pair(solid: Mesh) -> bool:
-    """Tell whether every edge is run as often one way as the other: closed, and turned the same way throughout.
-
-    An edge that four triangles share passes, as the solver itself leaves and takes such ones.
-    """
-    if not len(solid.triangles):
-        return False
-    size = len(solid.points)
-    starts, ends = solid.triangles.ravel(), np.roll(solid.triangles, -1, axis=1).ravel()
-    return bool(np.array_equal(np.sort(starts * size + ends), np.sort(ends * size + starts)))
-
-
 def _exact(op: str, a: Mesh, b: Mesh, middle: FloatArray) -> Mesh:
     """Combine by the Exact solver: the quick way where its volumes prove it, else the thorough one, ten times as slow.
 
@@ -72,7 +61,7 @@ def _exact(op: str, a: Mesh, b: Mesh, middle: FloatArray) -> Mesh:
     quick = close_slits(_solve(OPERATIONS[op], "EXACT", a, b, middle))
     counterpart = close_slits(_solve("UNION" if op == "intersect" else "INTERSECT", "EXACT", a, b, middle))
     whole = volume_mm3(a) + (0.0 if op == "difference" else volume_mm3(b))
-    sound = all(edges_pair(part) or not len(part.triangles) for part in (quick, counterpart))
+    sound = all(edges_pair(part.triangles) or not len(part.triangles) for part in (quick, counterpart))
     parts = sum(volume_mm3(part) for part in (quick, counterpart) if len(part.triangles))
     if sound and abs(parts - whole) < AGREE * abs(whole):
         return quick

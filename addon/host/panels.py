@@ -45,6 +45,15 @@ class JobPanel:
         return layout, chain_of(context.active_object)
 
 
+class ChainPanel(JobPanel):
+    """A panel that shows with a chain."""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Show with a chain."""
+        return chain_of(context.active_object) is not None
+
+
 class LINKWRIGHT_PT_chain(JobPanel, Panel):
     """The link: family and sizes."""
 
@@ -79,16 +88,11 @@ class LINKWRIGHT_PT_chain(JobPanel, Panel):
             _add_buttons(body)
 
 
-class LINKWRIGHT_PT_layout(JobPanel, Panel):
+class LINKWRIGHT_PT_layout(ChainPanel, Panel):
     """How the chain lies and how long it is."""
 
     bl_label = "Layout and Size"
     bl_order = 1
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Show with a chain."""
-        return chain_of(context.active_object) is not None
 
     def draw(self, context: Any) -> None:
         """Draw shape and size."""
@@ -192,16 +196,11 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
         row.operator("linkwright.clear_findings", text="", icon="X")
 
 
-class LINKWRIGHT_PT_feed(JobPanel, Panel):
+class LINKWRIGHT_PT_feed(ChainPanel, Panel):
     """The lattice that feeds and holds every link."""
 
     bl_label = "Feed"
     bl_order = 3
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Show with a chain."""
-        return chain_of(context.active_object) is not None
 
     def draw(self, context: Any) -> None:
         """Draw the lattice's settings and buttons."""
@@ -222,16 +221,11 @@ class LINKWRIGHT_PT_feed(JobPanel, Panel):
                 body.prop(scene, name)
 
 
-class LINKWRIGHT_PT_cast(JobPanel, Panel):
+class LINKWRIGHT_PT_cast(ChainPanel, Panel):
     """Metal, flask and temperatures."""
 
     bl_label = "Cast"
     bl_order = 4
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Show with a chain."""
-        return chain_of(context.active_object) is not None
 
     def draw(self, context: Any) -> None:
         """Draw the pour's settings and the last plan."""
@@ -259,16 +253,11 @@ class LINKWRIGHT_PT_cast(JobPanel, Panel):
         wrapped(layout.column(align=True), context, CAUTION, icon="ERROR")
 
 
-class LINKWRIGHT_PT_export(JobPanel, Panel):
+class LINKWRIGHT_PT_export(ChainPanel, Panel):
     """The print files."""
 
     bl_label = "Export"
     bl_order = 5
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Show with a chain."""
-        return chain_of(context.active_object) is not None
 
     def draw(self, context: Any) -> None:
         """Draw the folder, the standing stops and the button."""

@@ -7,10 +7,15 @@ import numpy as np
 import pytest
 
 import addon.host.boolean as boolean_module
-from addon.host.boolean import boolean, edges_pair
+from addon.host.boolean import boolean
 from addon.host.slits import close_slits
 from addon.rules.base.errors import BadInput
+from addon.rules.solid import edges
 from addon.rules.solid.mesh import Mesh, merged, mesh
+
+
+def edges_pair_of(solid):
+    return edges.edges_pair(solid.triangles)
 
 
 def box(low, high):
@@ -58,7 +63,7 @@ def test_boxes_have_their_exact_volume(op, wanted):
     before = counts()
     result = boolean(op, A, B)
     assert volume(result) == pytest.approx(wanted, rel=1e-6)
-    assert edges_pair(result)
+    assert edges_pair_of(result)
     assert result.points.dtype == np.float64
     assert counts() == before
 
@@ -68,7 +73,7 @@ def test_many_shells_of_rings_on_a_bar():
     bar = box((-10, 7, -1), (60, 9, 1))
     inside = volume(boolean("intersect", rings, bar))
     union = boolean("union", rings, bar)
-    assert edges_pair(union)
+    assert edges_pair_of(union)
     assert volume(union) == pytest.approx(volume(rings) + volume(bar) - inside, rel=1e-6)
     again = boolean("union", rings, bar)
     np.testing.assert_array_equal(union.points, again.points)
@@ -111,10 +116,10 @@ def test_touching_along_an_edge_is_closed_all_the_same():
     more = np.array([t for a, b, c, d in quads for t in ((a, b, c), (a, c, d))])
     pair = Mesh(points, np.concatenate([A.triangles, more]))
     assert volume(pair) == pytest.approx(2000, rel=1e-12)
-    assert edges_pair(pair)
+    assert edges_pair_of(pair)
     bar = box((2, 2, 2), (4, 4, 30))
     assert volume(boolean("union", pair, bar)) == pytest.approx(2000 + 4 * 20, rel=1e-6)
-    assert not edges_pair(Mesh(points, np.concatenate([A.triangles, more[:, ::-1]])[:-1]))
+    assert not edges_pair_of(Mesh(points, np.concatenate([A.triangles, more[:, ::-1]])[:-1]))
 
 
 def test_nothing_is_printed(capfd):
@@ -134,12 +139,12 @@ def test_a_blender_without_the_library_still_joins(monkeypatch):
     monkeypatch.setattr(boolean_module, "_solve", without_library)
     for op, wanted in (("union", 1144), ("difference", 856), ("intersect", 144)):
         result = boolean(op, A, B)
-        assert edges_pair(result)
+        assert edges_pair_of(result)
         assert volume(result) == pytest.approx(wanted, rel=1e-6)
     rings = merged([_moved(torus(8, 1.5), 12.0 * k) for k in (0, 2, 4)])
     bar = box((-10, 7, -1), (60, 9, 1))
     union = boolean("union", rings, bar)
-    assert edges_pair(union)
+    assert edges_pair_of(union)
     inside = volume(boolean("intersect", rings, bar))
     assert volume(union) == pytest.approx(volume(rings) + volume(bar) - inside, rel=1e-6)
 
@@ -153,9 +158,9 @@ def test_slits_of_no_width_are_closed_and_nothing_moves():
         t = t[1:] + t[:1]
     split = [(t[0], 8, t[2]), (8, t[1], t[2])]
     slit = Mesh(points, np.concatenate([np.delete(A.triangles, owner, axis=0), np.array(split)]))
-    assert not edges_pair(slit)
+    assert not edges_pair_of(slit)
     closed = close_slits(slit)
-    assert edges_pair(closed)
+    assert edges_pair_of(closed)
     assert volume(closed) == pytest.approx(1000, rel=1e-12)
     np.testing.assert_array_equal(closed.points, points)
     a, b, c = np.moveaxis(closed.corners(), 1, 0)

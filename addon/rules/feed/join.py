@@ -17,6 +17,7 @@ import numpy as np
 from ..base.errors import BadInput, CannotBuild
 from ..base.progress import Steps
 from ..inspect.finding import Finding
+from ..solid.edges import edges_pair
 from ..solid.measure import area_mm2, volume_mm3
 from ..solid.mesh import Body, IntArray, Mesh, merged
 from ..solid.topology import facts
@@ -68,7 +69,7 @@ def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[So
         struts: Mesh | None = None
         for number, (name, batch) in enumerate(batches):
             struts = batch if struts is None else _united(boolean, struts, "the struts so far", batch, name)
-            if not _paired(struts.triangles):
+            if not edges_pair(struts.triangles):
                 raise _Failed(f"the struts came back open after {name} were added")
             yield 0.05 + 0.45 * (number + 1) / len(batches)
         if struts is None:
@@ -164,13 +165,6 @@ def _united(boolean: Boolean, a: Mesh, a_name: str, b: Mesh, b_name: str) -> Mes
     if v > va + vb + slack:
         raise _Failed(f"{both} holds more than its parts: {v:.3f} mm3 out of {va:.3f} and {vb:.3f}")
     return result
-
-
-def _paired(triangles: IntArray) -> bool:
-    """Tell whether every edge is run as often one way as the other: closed by its indices."""
-    starts, ends = triangles[:, (0, 1, 2)].ravel(), triangles[:, (1, 2, 0)].ravel()
-    size = int(triangles.max()) + 1
-    return bool(np.array_equal(np.sort(starts * size + ends), np.sort(ends * size + starts)))
 
 
 def _proven(whole: Mesh, rest: Mesh, metal_volume: float) -> Solid:

@@ -30,6 +30,19 @@ class Pairing:
     crowded: IntArray
 
 
+def edges_pair(triangles: IntArray) -> bool:
+    """Tell whether every edge of triangles (m, 3) is run as often one way as the other, by the points' numbers.
+
+    Such a mesh is closed, and turned the same way throughout. An edge that four triangles share passes, as robust
+    booleans leave and take such ones; a mesh without triangles does not.
+    """
+    if not len(triangles):
+        return False
+    size = int(triangles.max()) + 1
+    starts, ends = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
+    return bool(np.array_equal(np.sort(starts * size + ends), np.sort(ends * size + starts)))
+
+
 def pair_edges(points: FloatArray, triangles: IntArray) -> Pairing:
     """Pair the faces at every edge: two faces with each other, more than two by angle so that the metal sides close.
 
