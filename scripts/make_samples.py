@@ -99,13 +99,16 @@ def main():
     import bpy
 
     sys.path.append(_setup.ROOT)
+    import _sample_jobs
+
     import addon
 
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else Path(_setup.ROOT) / "sample_scenes")
     folder.mkdir(parents=True, exist_ok=True)
     addon.register()
     try:
-        for make in (curb_bracelet, trace_on_curve, loose_links):
+        _sample_jobs.write(folder)
+        for make in (curb_bracelet, trace_on_curve, loose_links, figaro_spiral, own_link):
             bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
             bpy.ops.linkwright.set_millimetres()
             make(bpy)
@@ -149,6 +152,30 @@ def trace_on_curve(bpy):
     bpy.context.scene.linkwright.job_name = "Saltmarsh chain"
     bpy.context.scene.linkwright.alloy = "sterling-silver"
     _shade(ob, (0.75, 0.76, 0.78, 1.0))
+
+
+def figaro_spiral(bpy):
+    """A figaro bracelet with its clasp, wound up as a flat spiral."""
+    _from_job(bpy, "sandbar", (0.80, 0.80, 0.82, 1.0))
+
+
+def own_link(bpy):
+    """A bracelet of a link mesh of our own, which stands beside it."""
+    _from_job(bpy, "driftwood", (0.70, 0.42, 0.20, 1.0))
+    link = bpy.context.active_object.linkwright.own_link
+    link.location = (0.0, 0.0, 0.0)
+    link.data.shade_smooth()
+
+
+def _from_job(bpy, name, colour):
+    """Make the chain of a sample job, measured exactly."""
+    import _sample_jobs
+
+    with tempfile.TemporaryDirectory() as folder:
+        _sample_jobs.write(Path(folder))
+        bpy.ops.linkwright.load_job(filepath=str(Path(folder) / "{0}.toml".format(name)))
+    bpy.ops.linkwright.verify()
+    _shade(bpy.context.active_object, colour)
 
 
 def loose_links(bpy):

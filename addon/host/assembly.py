@@ -4,23 +4,49 @@ from typing import Any
 
 import bpy
 
-from . import command, handlers, op_chain, op_export, op_feed, op_inspect, panels, properties, results
+from . import (
+    command,
+    figures,
+    handlers,
+    op_chain,
+    op_export,
+    op_feed,
+    op_inspect,
+    op_preview,
+    op_size,
+    panel_chain,
+    panel_layout,
+    panels,
+    properties,
+    results,
+    scene_properties,
+)
 from .checking import checker
 from .overlay import Overlay
 from .registry import Registry
 
 CLASSES = (
-    properties.LINKWRIGHT_PG_figures,
+    figures.LINKWRIGHT_PG_size,
+    figures.LINKWRIGHT_PG_play,
+    figures.LINKWRIGHT_PG_figures,
     properties.LINKWRIGHT_PG_object,
-    properties.LINKWRIGHT_PG_scene,
+    scene_properties.LINKWRIGHT_PG_scene,
     results.LINKWRIGHT_PG_finding,
     results.LINKWRIGHT_PG_override,
     results.LINKWRIGHT_PG_line,
+    results.LINKWRIGHT_PG_layout,
     results.LINKWRIGHT_PG_state,
     op_chain.LINKWRIGHT_OT_add_chain,
     op_chain.LINKWRIGHT_OT_follow_curve,
     op_chain.LINKWRIGHT_OT_verify,
     op_chain.LINKWRIGHT_OT_set_millimetres,
+    op_size.LINKWRIGHT_OT_lay_out_as,
+    op_size.LINKWRIGHT_OT_take_size,
+    op_size.LINKWRIGHT_OT_usual_sizes,
+    op_size.LINKWRIGHT_OT_resize,
+    op_size.LINKWRIGHT_OT_least_width,
+    op_preview.LINKWRIGHT_OT_preview_worn,
+    op_preview.LINKWRIGHT_OT_compare_layouts,
     op_inspect.LINKWRIGHT_OT_inspect,
     op_inspect.LINKWRIGHT_OT_frame_finding,
     op_inspect.LINKWRIGHT_OT_clear_findings,
@@ -31,8 +57,8 @@ CLASSES = (
     op_export.LINKWRIGHT_OT_save_job,
     op_export.LINKWRIGHT_OT_load_job,
     panels.LINKWRIGHT_UL_findings,
-    panels.LINKWRIGHT_PT_chain,
-    panels.LINKWRIGHT_PT_layout,
+    panel_chain.LINKWRIGHT_PT_chain,
+    panel_layout.LINKWRIGHT_PT_layout,
     panels.LINKWRIGHT_PT_inspect,
     panels.LINKWRIGHT_PT_feed,
     panels.LINKWRIGHT_PT_cast,
@@ -66,7 +92,7 @@ def _assemble(registry: Registry) -> None:
     registry.types(*CLASSES)
     make: Any = bpy.props
     registry.prop(bpy.types.Object, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_object))
-    registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_scene))
+    registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=scene_properties.LINKWRIGHT_PG_scene))
     registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
     registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
     app = bpy.app.handlers

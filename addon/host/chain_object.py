@@ -1,14 +1,11 @@
-"""A chain in the scene: an object that remembers its spec, and link objects under it that share their meshes.
+"""A chain in the scene: an object that remembers its spec. What is under it is made by `showing`."""
 
-The links are derived: they are made, moved and taken away as the spec asks, the difference only. What finds them is
-that they are parented to the chain and marked as its links, so that copies of a chain own the links copied with them.
-"""
-
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
 import numpy as np
-from mathutils import Matrix
 
 from ..rules.base.errors import BadInput, LinkwrightError
 from ..rules.chain.build import draft_chain
@@ -16,14 +13,17 @@ from ..rules.chain.chain import Chain
 from ..rules.chain.spec import ChainSpec, LayoutSpec
 from ..rules.files.job import Job
 from ..rules.solid.mesh import Mesh
-from .conversions import curve_polyline, double, fill_mesh, matrix_pose, pose_matrix
+from .conversions import curve_polyline, double, matrix_pose
+from .measured import note_built
+from .own_link import OwnLink, link_mesh, own_link, picked_mesh
+from .process_settings import make_job
 from .properties import SCHEMA
-from .settings import apply_chain, chain_spec, layout_spec, make_job, stamp
+from .settings import apply_chain, chain_spec, layout_spec
+from .showing import hide_struts, remove_parts, show
 from .splines import Polyline
 from .units import mm_per_unit
+from .upgrade import bring_up
 
-# Edges of a strut bent by more are drawn as edges.
-STRUT_SHARP_DEG = 35.0
 # What single precision leaves of a matrix that only turns and moves.
 UNSCALED = 1e-5
 
@@ -66,8 +66,20 @@ def check_unscaled(ob: Any) -> None:
         )
 
 
-def new_chain(context: Any, chain: ChainSpec, layout: LayoutSpec, *, name: str, curve: Any = None) -> Any:
-    """Make a chain's object in the active collection, with its spec and links.
+@dataclass(frozen=True, slots=True, eq=False)
+class Read:
+    """What a chain asks for as it stands in the scene: its specs, and what it was read from beside its own numbers."""
+
+    chain: ChainSpec
+    layout: LayoutSpec
+    line: Polyline | None
+    own: OwnLink | None
+
+
+def new_chain(
+    context: Any, chain: ChainSpec, layout: LayoutSpec, *, name: str, curve: Any = None, own: Any = None
+) -> Any:
+    """Make a chain's object in the active collection, with its spec and links; ``own`` is the link mesh's object.
 
     Raises LinkwrightError, and then leaves nothing.
     """
@@ -80,7 +92,8 @@ def new_chain(context: Any, chain: ChainSpec, layout: LayoutSpec, *, name: str, 
         group.hold = True
         group.schema = SCHEMA
         apply_chain(group, chain, layout)
-        group.curve = curve
+        group.curve, group.own_link = curve, own
+        group.target_width_mm = chain.link_width_mm
         group.hold = False
         context.view_layer.update()
         rebuild(ob, context)
@@ -92,14 +105,8 @@ def new_chain(context: Any, chain: ChainSpec, layout: LayoutSpec, *, name: str, 
 
 def remove_chain(ob: Any) -> None:
     """Take a chain and all its parts away."""
-    _remove(parts(ob, "LINK") + parts(ob, "STRUT"))
+    remove_parts(ob)
     bpy.data.objects.remove(ob)
-
-
-def parts(ob: Any, part: str) -> list[Any]:
-    """Give a chain's links or struts in their order."""
-    own = [child for child in ob.children if child.linkwright.part == part and child.library is None]
-    return sorted(own, key=lambda child: child.linkwright.number)
 
 
 def property_changed(ob: Any, context: Any) -> None:
@@ -113,27 +120,65 @@ def property_changed(ob: Any, context: Any) -> None:
         group.figures.message = str(error)
 
 
+def change_together(ob: Any, context: Any, values: Mapping[str, Any]) -> None:
+    """Change several settings of a chain and rebuild it once. Raises LinkwrightError, and then has changed nothing."""
+    group = ob.linkwright
+    check_editable(ob)
+    before = {key: getattr(group, key) for key in values}
+    try:
+        _set_all(group, values)
+        rebuild(ob, context)
+    except LinkwrightError:
+        _set_all(group, before)
+        raise
+
+
+def _set_all(group: Any, values: Mapping[str, Any]) -> None:
+    group.hold = True
+    try:
+        for key, value in values.items():
+            setattr(group, key, value)
+    finally:
+        group.hold = False
+
+
 def rebuild(ob: Any, context: Any) -> Chain:
     """Draft a chain anew from its spec and show it. Raises LinkwrightError, leaving the links as they were."""
     check_editable(ob)
-    chain, layout, line = read_specs(ob, context)
-    made = draft_chain(chain, layout)
-    show(ob, made, mm_per_unit(scene_of(ob, context)))
-    note_built(ob, made, line)
+    read = read_specs(ob, context)
+    made = draft_chain(read.chain, read.layout)
+    show_built(ob, context, made, read)
     return made
 
 
-def read_specs(ob: Any, context: Any) -> tuple[ChainSpec, LayoutSpec, Polyline | None]:
-    """Read a chain's specs and the curve it follows, in the chain's own coordinates. Raises BadInput."""
+def show_built(ob: Any, context: Any, made: Chain, read: Read) -> None:
+    """Show a chain as it is printed, with what was measured on it."""
+    show(ob, made, mm_per_unit(scene_of(ob, context)))
+    if ob.linkwright.figures.worn_view:
+        hide_struts(ob, hidden=False)
+    note_built(ob.linkwright, made, read.line, read.own)
+
+
+def read_specs(ob: Any, context: Any) -> Read:
+    """Read a chain's specs, the curve it follows and its own link, in the chain's own coordinates. Raises BadInput."""
+    bring_up(ob)
     group = ob.linkwright
     line = followed_line(ob, context) if group.shape == "curve" else None
-    return chain_spec(group), layout_spec(group, line), line
+    own = own_link(group, read_link_mesh(ob, context)) if group.family == "mesh" else None
+    return Read(chain_spec(group, own), layout_spec(group, line), line, own)
+
+
+def read_link_mesh(ob: Any, context: Any) -> Mesh:
+    """Read the link mesh that a chain's settings name, in mm. Raises BadInput."""
+    scene = scene_of(ob, context)
+    picked = picked_mesh(ob.linkwright, scene)
+    return link_mesh(picked, context.evaluated_depsgraph_get(), mm_per_unit(scene))
 
 
 def read_job(ob: Any, context: Any) -> Job:
     """Read a chain and its scene's settings as a job. Raises BadInput."""
-    chain, layout, _ = read_specs(ob, context)
-    return make_job(ob.name, chain, layout, scene_of(ob, context).linkwright)
+    read = read_specs(ob, context)
+    return make_job(ob.name, read.chain, read.layout, scene_of(ob, context).linkwright)
 
 
 def followed_line(ob: Any, context: Any) -> Polyline:
@@ -150,118 +195,9 @@ def followed_line(ob: Any, context: Any) -> Polyline:
     return Polyline((line.points - frame.origin) @ frame.rotation, line.cyclic)
 
 
-def line_stamp(line: Polyline | None) -> str:
-    """Give the stamp of a followed curve; places count to a thousandth of a millimetre."""
-    return "" if line is None else stamp(line.cyclic, np.round(line.points, 3).tobytes())
-
-
 def scene_of(ob: Any, context: Any) -> Any:
     """Give the scene whose unit a chain is drawn in: the current one if it is in it, else its first."""
     if context.scene is not None and ob.name in context.scene.objects:
         return context.scene
     scenes = ob.users_scene
     return scenes[0] if scenes else context.scene
-
-
-def show(ob: Any, chain: Chain, mm: float) -> None:
-    """Make the links in the scene those of a chain, reusing the objects and meshes that are there."""
-    links = parts(ob, "LINK")
-    kinds: dict[int, Mesh] = {id(body.mesh): body.mesh for body in chain.bodies}
-    meshes = _own_meshes(links)[: len(kinds)]
-    while len(meshes) < len(kinds):
-        meshes.append(bpy.data.meshes.new(f"{chain.spec.family} link"))
-    by_kind = dict(zip(kinds, meshes, strict=True))
-    for key, data in by_kind.items():
-        fill_mesh(data, kinds[key].points / mm, kinds[key].triangles, smooth=True)
-    spare = links[len(chain.bodies) :]
-    links = links[: len(chain.bodies)]
-    home = _home(ob, links)
-    for number in range(len(links) + 1, len(chain.bodies) + 1):
-        links.append(_new_part(ob, home, f"link {number}", by_kind[id(chain.bodies[number - 1].mesh)], "LINK", number))
-    for link, body in zip(links, chain.bodies, strict=True):
-        if link.data is not by_kind[id(body.mesh)]:
-            link.data = by_kind[id(body.mesh)]
-        link.matrix_basis = Matrix(pose_matrix(body.pose, mm).tolist())
-    _remove(spare)
-
-
-def note_built(ob: Any, chain: Chain, line: Polyline | None) -> None:
-    """Write what a rebuild measured onto the chain, and the stamps that date it."""
-    group = ob.linkwright
-    figures = group.figures
-    figures.links = len(chain.bodies)
-    figures.pitch_mm = chain.pitch_mm
-    figures.pitch_low_mm, figures.pitch_high_mm = chain.pitch_interval_mm
-    figures.gap_mm = chain.smallest_gap_mm
-    figures.closed = chain.closed
-    worn = chain.worn_inner_length_mm if chain.closed else chain.worn_length_mm
-    printed = chain.printed_inner_length_mm if chain.closed else chain.printed_length_mm
-    figures.worn_mm = worn or 0.0
-    figures.printed_mm = printed or 0.0
-    figures.verified = chain.verified
-    figures.stamp = stamp(chain.spec, chain.layout)
-    figures.curve_stamp = line_stamp(line)
-    figures.stale = False
-    figures.message = ""
-
-
-def show_struts(ob: Any, solids: tuple[tuple[str, Mesh], ...], mm: float) -> None:
-    """Make the struts in the scene those of a lattice, each an object of its own."""
-    _remove(parts(ob, "STRUT"))
-    home = _home(ob, parts(ob, "LINK"))
-    for number, (role, mesh) in enumerate(solids, 1):
-        data = bpy.data.meshes.new(role)
-        fill_mesh(data, mesh.points / mm, mesh.triangles, smooth=True, sharp_deg=STRUT_SHARP_DEG)
-        _new_part(ob, home, f"{role} {number}", data, "STRUT", number)
-
-
-def remove_struts(ob: Any) -> int:
-    """Take a chain's struts away; give how many there were."""
-    struts = parts(ob, "STRUT")
-    _remove(struts)
-    ob.linkwright.figures.lattice_stamp = ""
-    return len(struts)
-
-
-def _new_part(ob: Any, home: Any, name: str, data: Any, part: str, number: int) -> Any:
-    made: Any = bpy.data.objects.new(name, data)
-    home.objects.link(made)
-    made.parent = ob
-    # Derived places: moving one by hand would only last until the next change.
-    made.lock_location = made.lock_rotation = made.lock_scale = (True, True, True)
-    made.linkwright.part = part
-    made.linkwright.number = number
-    return made
-
-
-def _home(ob: Any, links: list[Any]) -> Any:
-    """Give the collection the parts live in: where the links are, else a new one beside the chain's object."""
-    for link in links:
-        if link.users_collection:
-            return link.users_collection[0]
-    home: Any = bpy.data.collections.new(f"{ob.name} parts")
-    home.linkwright_parts = True
-    around = ob.users_collection
-    (around[0] if around else bpy.context.scene.collection).children.link(home)
-    return home
-
-
-def _own_meshes(links: list[Any]) -> list[Any]:
-    """Give the meshes that only these links use, each once; a mesh shared with a copied chain is not ours to change."""
-    uses: dict[Any, int] = {}
-    for link in links:
-        uses[link.data] = uses.get(link.data, 0) + 1
-    return [data for data, count in uses.items() if data.users == count and data.library is None]
-
-
-def _remove(objects: list[Any]) -> None:
-    """Remove objects with the meshes and collections that nothing else uses any more."""
-    if not objects:
-        return
-    meshes = {ob.data for ob in objects if ob.data is not None}
-    homes = {home for ob in objects for home in ob.users_collection}
-    bpy.data.batch_remove(objects)
-    bpy.data.batch_remove([data for data in meshes if data.users == 0])
-    scenes = {scene.collection for scene in bpy.data.scenes}
-    empty = [c for c in homes if c not in scenes and not c.objects and not c.children and c.linkwright_parts]
-    bpy.data.batch_remove(empty)

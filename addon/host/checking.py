@@ -1,10 +1,12 @@
-"""The second stage of a change: while the maker looks at the draft, its gap is measured exactly on the placed links.
+"""The second stage of a change: while the maker looks at the draft, gap and free play are measured on the placed links.
 
-A draft stands at the places the exact chain will stand at, so only figures are written, no geometry: what a timer
-writes is no part of undo. It runs in short slices between redraws and gives way to whatever the maker started.
+A chain of round wire is drafted at the places the exact one stands at. Where the exact fit moves the links they are
+shown anew; what a timer writes is no part of undo, and is measured again after one. The work runs in short slices
+between redraws and gives way to whatever the maker started.
 """
 
 import time
+from collections.abc import Callable
 from typing import Any
 
 import bpy
@@ -12,13 +14,16 @@ import bpy
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps
 from ..rules.chain.build import build_chain
-from ..rules.chain.chain import Chain
-from .chain_object import is_chain, note_built, read_specs
+from ..rules.chain.play import free_play
+from .boolean import boolean
+from .chain_object import Read, is_chain, read_specs, show_built
+from .measured import note_play
 from .results import state_of
 from .view import redraw
 
 PAUSE_S = 0.3
 SLICE_S = 0.02
+MEASURING, PLAYING = "checking", "moving the joints"
 
 
 class Checker:
@@ -26,15 +31,17 @@ class Checker:
 
     def __init__(self) -> None:
         self._name = ""
-        self._steps: Steps[Chain] | None = None
-        self._line: Any = None
+        self._steps: Steps[Any] | None = None
+        self._then: Callable[[Any, Any], bool] | None = None
+        self._read: Read | None = None
+        self._chain: Any = None
         self._stamp = ""
         # A bound method is a new object at each look-up; timers are told apart by the object.
         self._timer = self._tick
 
     def ask(self, ob: Any) -> None:
         """Measure a chain once its numbers have stood still for a moment."""
-        if bpy.app.background or not is_chain(ob) or ob.linkwright.figures.verified:
+        if bpy.app.background or not is_chain(ob) or _measured(ob.linkwright.figures):
             return
         self.stop()
         self._name = ob.name
@@ -50,10 +57,11 @@ class Checker:
     def _end(self) -> None:
         if self._steps is not None:
             self._steps.close()
-        self._steps, self._name, self._line = None, "", None
+        self._steps, self._then, self._name, self._read, self._chain = None, None, "", None, None
         context: Any = bpy.context
         if context.window_manager is not None and hasattr(context.window_manager, "linkwright"):
             state_of(context).property_unset("checking")
+            state_of(context).property_unset("stage")
             redraw(context)
 
     def _tick(self) -> float | None:
@@ -74,28 +82,51 @@ class Checker:
         figures = ob.linkwright.figures
         try:
             if self._steps is None:
-                spec, layout, self._line = read_specs(ob, context)
-                self._steps, self._stamp = build_chain(spec, layout), figures.stamp
-            chain = _slice(self._steps)
+                self._begin(ob, context)
+            done, result = _slice(self._steps)
         except LinkwrightError as error:
             figures.message = str(error)
             return None
-        if chain is None:
+        if not done:
             return 0.005
-        if figures.stamp == self._stamp:
-            note_built(ob, chain, self._line)
-        return None
+        if figures.stamp != self._stamp or self._then is None:
+            return None
+        return 0.005 if self._then(ob, result) else None
+
+    def _begin(self, ob: Any, context: Any) -> None:
+        self._read, self._stamp = read_specs(ob, context), ob.linkwright.figures.stamp
+        self._steps = build_chain(self._read.chain, self._read.layout, union=boolean)
+        self._then = self._built
+        state_of(context).stage = MEASURING
+
+    def _built(self, ob: Any, chain: Any) -> bool:
+        """Show the exact chain and begin with its free play."""
+        context: Any = bpy.context
+        assert self._read is not None
+        show_built(ob, context, chain, self._read)
+        self._stamp, self._chain = ob.linkwright.figures.stamp, chain
+        self._steps, self._then = free_play(chain), self._played
+        state_of(context).stage = PLAYING
+        redraw(context)
+        return True
+
+    def _played(self, ob: Any, play: Any) -> bool:
+        note_play(ob.linkwright.figures, self._chain, play)
+        return False
 
 
-def _slice(steps: Steps[Chain]) -> Chain | None:
+def _measured(figures: Any) -> bool:
+    return bool(figures.verified and figures.play_stamp == figures.stamp)
+
+
+def _slice(steps: Any) -> tuple[bool, Any]:
     until = time.monotonic() + SLICE_S
     while time.monotonic() < until:
         try:
             next(steps)
         except StopIteration as done:
-            made: Chain = done.value
-            return made
-    return None
+            return True, done.value
+    return False, None
 
 
 # Blender's timers need one owner that lives as long as the extension is enabled.

@@ -6,10 +6,13 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..rules.base.errors import LinkwrightError
-from .chain_object import chain_of, followed_line, is_chain, line_stamp
+from .chain_object import chain_of, followed_line, is_chain, read_link_mesh
 from .checking import checker
+from .measured import line_stamp
+from .own_link import mesh_stamp
 from .properties import SCHEMA
 from .results import clear, clear_plan
+from .upgrade import bring_up
 
 
 def _states() -> list[Any]:
@@ -27,10 +30,11 @@ def _before_load(*_: Any) -> None:
 
 
 def _after_load(*_: Any) -> None:
-    """Say so of chains made by a newer version, which stay as they are."""
+    """Bring older chains up; say so of those made by a newer version, which stay as they are."""
     _before_load()
     objects: Any = bpy.data.objects
     for ob in objects:
+        bring_up(ob)
         if ob.linkwright.schema > SCHEMA and ob.library is None:
             ob.linkwright.figures.message = (
                 f"{ob.name} was made by a newer version of Linkwright and is shown as it is; update Linkwright to "
@@ -47,32 +51,50 @@ def _after_undo(*_: Any) -> None:
 
 
 def _edited(scene: Any, depsgraph: Any) -> None:
-    """Mark chains whose followed curve was changed. Only a flag is set: changes made here are outside undo."""
-    curves = {update.id.original for update in depsgraph.updates if _is_changed_curve(update)}
-    if not curves:
+    """Mark chains whose followed curve or link mesh was changed; only flags: changes made here are outside undo."""
+    changed = {update.id.original for update in depsgraph.updates if _is_changed(update)}
+    if not changed:
         return
     for ob in scene.objects:
-        if not is_chain(ob) or ob.linkwright.shape != "curve" or ob.library is not None:
+        if not is_chain(ob) or ob.library is not None:
             continue
-        curve = ob.linkwright.curve
-        if curve is not None and (curve in curves or curve.data in curves):
-            stale = _differs(ob, curve)
-            if ob.linkwright.figures.stale != stale:
-                ob.linkwright.figures.stale = stale
+        group = ob.linkwright
+        curve = group.curve if group.shape == "curve" else None
+        if curve is not None and (curve in changed or curve.data in changed):
+            _flag(group.figures, "stale", _line_differs(ob, curve))
+        own = group.own_link if group.family == "mesh" else None
+        if own is not None and (own in changed or own.data in changed):
+            _flag(group.figures, "own_stale", _link_differs(ob, own))
 
 
-def _is_changed_curve(update: Any) -> bool:
+def _is_changed(update: Any) -> bool:
     if not (update.is_updated_geometry or update.is_updated_transform):
         return False
     item = update.id
-    return isinstance(item, bpy.types.Curve) or (isinstance(item, bpy.types.Object) and item.type == "CURVE")
+    if isinstance(item, bpy.types.Object):
+        return item.type in ("CURVE", "MESH")
+    return isinstance(item, bpy.types.Curve | bpy.types.Mesh)
 
 
-def _differs(ob: Any, curve: Any) -> bool:
+def _flag(figures: Any, name: str, value: bool) -> None:
+    if getattr(figures, name) != value:
+        setattr(figures, name, value)
+
+
+def _line_differs(ob: Any, curve: Any) -> bool:
     if curve.mode == "EDIT":
         return True
     try:
         return line_stamp(followed_line(ob, bpy.context)) != str(ob.linkwright.figures.curve_stamp)
+    except LinkwrightError:
+        return True
+
+
+def _link_differs(ob: Any, own: Any) -> bool:
+    if own.mode == "EDIT":
+        return True
+    try:
+        return mesh_stamp(read_link_mesh(ob, bpy.context)) != str(ob.linkwright.figures.own_stamp)
     except LinkwrightError:
         return True
 

@@ -2,30 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from bpy.props import EnumProperty, FloatProperty
 from bpy.types import Operator
 
-from ..rules.base.errors import LinkwrightError
+from ..rules.base.errors import BadInput, LinkwrightError
 from ..rules.base.progress import Steps
 from ..rules.chain.build import build_chain
 from ..rules.chain.spec import ChainSpec, LayoutSpec
 from .blend_files import set_millimetres
-from .chain_object import (
-    chain_of,
-    check_editable,
-    is_chain,
-    new_chain,
-    note_built,
-    read_specs,
-    rebuild,
-    scene_of,
-    show,
-)
+from .boolean import boolean
+from .chain_object import chain_of, check_editable, is_chain, new_chain, read_specs, rebuild, show_built
 from .checking import checker
+from .choices import FAMILY_ITEMS
 from .long_work import SteppedOperator, idle
-from .properties import FAMILY_ITEMS
+from .options import usual_sizes
 from .units import exact, mm_per_unit
 from .view import approach, rescale_views
 
@@ -33,15 +26,16 @@ WHERE_ITEMS = (
     ("ring", "New Ring", "A closed bracelet on a ring of its own", "NONE", 1),
     ("curve", "Selected Curve", "Along the active curve object", "NONE", 2),
     ("straight", "Straight", "One straight row", "NONE", 3),
+    ("mesh", "Selected Link Mesh", "A ring of links that are the active mesh object", "NONE", 4),
 )
 
 
 class LINKWRIGHT_OT_add_chain(Operator):
-    """Add a chain of links that print and cast apart, on a new ring or along the selected curve."""
+    """Add a chain of links that print and cast apart: on a new ring, along a curve, of a mesh, or straight."""
 
     bl_idname = "linkwright.add_chain"
     bl_label = "Add Chain"
-    bl_description = "Add a chain of links that print and cast apart, on a new ring or along the selected curve"
+    bl_description = "Add a chain of links that print and cast apart, on a ring, along a curve, of a mesh, or straight"
     bl_options = {"REGISTER", "UNDO"}
 
     where: EnumProperty(name="Where", description="What the chain lies along", items=WHERE_ITEMS, default="ring")
@@ -50,11 +44,13 @@ class LINKWRIGHT_OT_add_chain(Operator):
     )
     wire_mm: FloatProperty(name="Wire (mm)", description="Thickness of the wire", default=2.2, min=0.1, max=100.0)
     link_length_mm: FloatProperty(
-        name="Link Length (mm)", description="Outside length of one link", default=12.2, min=0.5, max=1000.0
-    )
+        name="Link Length (mm)", description="Outside length of one link; 0: as usual for family and wire",
+        default=0.0, min=0.0, max=1000.0,
+    )  # fmt: skip
     link_width_mm: FloatProperty(
-        name="Link Width (mm)", description="Outside width of one link", default=9.7, min=0.5, max=1000.0
-    )
+        name="Link Width (mm)", description="Outside width of one link; 0: as usual for family and wire",
+        default=0.0, min=0.0, max=1000.0,
+    )  # fmt: skip
     gap_mm: FloatProperty(
         name="Gap (mm)", description="Wanted smallest gap between links", default=0.4, min=0.01, max=20.0
     )
@@ -91,26 +87,23 @@ class LINKWRIGHT_OT_add_chain(Operator):
     def execute(self, context: Any) -> set[str]:
         """Make the chain, select it and make it active."""
         try:
-            curve = None
-            if self.where == "curve":
-                curve = context.active_object
-                if curve is None or curve.type != "CURVE":
-                    self.report({"ERROR"}, "No curve is selected: click a curve object, then add the chain")
-                    return {"CANCELLED"}
-            spec = ChainSpec(
-                self.family,
-                exact(self.wire_mm),
-                exact(self.link_length_mm),
-                exact(self.link_width_mm),
-                exact(self.gap_mm),
-            )
+            curve, own = _picked(context, self.where)
+            wire = exact(self.wire_mm)
+            usual_length, usual_width = usual_sizes(self.family, wire)
+            link_length = exact(self.link_length_mm) or usual_length
+            link_width = exact(self.link_width_mm) or usual_width
+            spec = ChainSpec(self.family, wire, link_length, link_width, exact(self.gap_mm))
+            if own is not None:
+                spec = replace(spec, family="mesh")
             length = exact(self.length_mm)
+            shape = "ring" if own is not None else self.where
             layout = LayoutSpec(
-                self.where,
-                inner_length_mm=length if self.where == "ring" else None,
-                length_mm=length if self.where == "straight" else None,
+                shape,
+                inner_length_mm=length if shape == "ring" else None,
+                length_mm=length if shape == "straight" else None,
             )
-            ob = new_chain(context, spec, layout, name=f"{self.family.capitalize()} chain", curve=curve)
+            name = "Own chain" if own is not None else f"{self.family.capitalize()} chain"
+            ob = new_chain(context, spec, layout, name=name, curve=curve, own=own)
         except LinkwrightError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
@@ -121,20 +114,34 @@ class LINKWRIGHT_OT_add_chain(Operator):
         return {"FINISHED"}
 
 
+def _picked(context: Any, where: str) -> tuple[Any, Any]:
+    """Give the curve and the link mesh to use. Raises BadInput where what is active is not what is asked for."""
+    active = context.active_object
+    if where == "curve":
+        if active is None or active.type != "CURVE":
+            raise BadInput("No curve is selected: click a curve object, then add the chain")
+        return active, None
+    if where == "mesh":
+        if active is None or active.type != "MESH" or chain_of(active) is not None:
+            raise BadInput("No link mesh is selected: click a closed mesh object, then add the chain")
+        return None, active
+    return None, None
+
+
 class LINKWRIGHT_OT_follow_curve(Operator):
-    """Lay the chain along its curve again, as the curve is now."""
+    """Lay the chain along its curve again, as the curve is now, or of its link mesh as that is now."""
 
     bl_idname = "linkwright.follow_curve"
     bl_label = "Follow Curve"
-    bl_description = "Lay the chain along its curve again, as the curve is now"
+    bl_description = "Make the chain again along its curve, or of its link mesh, as they are now"
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Ask for a chain that follows a curve."""
+        """Ask for a chain that follows a curve or is made of a link mesh."""
         ob = chain_of(context.active_object)
-        if ob is None or ob.linkwright.shape != "curve":
-            cls.poll_message_set("Select a chain that follows a curve")
+        if ob is None or (ob.linkwright.shape != "curve" and ob.linkwright.family != "mesh"):
+            cls.poll_message_set("Select a chain that follows a curve or is made of your own link")
             return False
         return True
 
@@ -146,6 +153,7 @@ class LINKWRIGHT_OT_follow_curve(Operator):
         except LinkwrightError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
+        checker.ask(ob)
         return {"FINISHED"}
 
 
@@ -170,16 +178,16 @@ class LINKWRIGHT_OT_verify(SteppedOperator, Operator):
         """Read the chain's specs and build it exactly."""
         ob = chain_of(context.active_object)
         check_editable(ob)
-        spec, layout, self._line = read_specs(ob, context)
+        self._read = read_specs(ob, context)
         self._name = ob.name
-        return build_chain(spec, layout)
+        return build_chain(self._read.chain, self._read.layout, union=boolean)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Show the verified chain."""
         ob = context.scene.objects[self._name]
-        show(ob, result, mm_per_unit(scene_of(ob, context)))
-        note_built(ob, result, self._line)
-        self.report({"INFO"}, f"Smallest gap {result.smallest_gap_mm:.3f} mm, measured on {len(result.bodies)} links")
+        show_built(ob, context, result, self._read)
+        checker.ask(ob)
+        self.report({"INFO"}, f"Smallest gap {result.smallest_gap_mm:.3f} mm, measured on {result.links} links")
 
 
 class LINKWRIGHT_OT_set_millimetres(Operator):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,19 +15,23 @@ from ..rules.base.errors import LinkwrightError
 from ..rules.base.profile import load_profile
 from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
-from ..rules.chain.spec import LayoutSpec
+from ..rules.chain.spec import ChainSpec, LayoutSpec
+from ..rules.files import threemf
 from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, job_text, read_job
+from ..rules.files.named import Named
 from ..rules.inspect.finding import worst_first
 from ..verbs import flow, words
 from ..verbs.export import write_job
+from .blend_files import read_blend
 from .boolean import boolean
 from .chain_object import chain_of, new_chain, scene_of
 from .chain_object import read_job as job_of
+from .conversions import fill_mesh
 from .exporting import override_codes, usable_folder
 from .op_inspect import ChainWork, inspect_words, lift, show_lattice
+from .process_settings import apply_scene
 from .results import allowed, dated_now, state_of, store_plan
-from .settings import apply_scene
 from .units import mm_per_unit
 
 
@@ -84,7 +89,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         findings = worst_first((*fed.findings, *planned.findings))
         codes = override_codes(self.override, findings)
         done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
-        ob = self.shown(context, chain)
+        ob = self.shown(context, chain, fed.play)
         show_lattice(context, ob, fed, lift(fed, chain))
         self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))
         state = state_of(context)
@@ -129,8 +134,12 @@ class LINKWRIGHT_OT_save_job(Operator, ExportHelper):
         """Write the file."""
         path = _path(self)
         try:
-            usable_folder(str(path.parent))
+            folder = usable_folder(str(path.parent))
             job = job_of(chain_of(context.active_object), context)
+            if job.chain.own is not None:
+                link = f"{path.stem} link.3mf"
+                threemf.write(folder / link, (Named("link", job.chain.own),))
+                job = replace(job, chain=replace(job.chain, own_file=link))
             write_whole(path, job_text(job, load_profile(job.profile.name)).encode())
         except LinkwrightError as error:
             self.report({"ERROR"}, str(error))
@@ -161,7 +170,7 @@ class LINKWRIGHT_OT_load_job(Operator, ImportHelper):
     def execute(self, context: Any) -> set[str]:
         """Read the file and make its chain."""
         try:
-            job = read_job(_path(self))
+            job = read_job(_path(self), read_blend)
             ob = make_from_job(context, job)
         except LinkwrightError as error:
             self.report({"ERROR"}, str(error))
@@ -179,15 +188,16 @@ def _path(chooser: Any) -> Path:
 
 
 def make_from_job(context: Any, job: Job) -> Any:
-    """Make the chain of a job in the scene, with a poly curve for the points it follows. Raises LinkwrightError."""
-    curve = None
-    if job.layout.points:
-        curve = _curve(context, job.layout, f"{job.name} line")
+    """Make the chain of a job in the scene, with a curve for the points it follows and an object for its own link.
+
+    Raises LinkwrightError, and then leaves nothing.
+    """
+    curve = _curve(context, job.layout, f"{job.name} line") if job.layout.points else None
+    own = None if job.chain.own is None else _own_link(context, job.chain, f"{job.name} link")
     try:
-        ob = new_chain(context, job.chain, job.layout, name=job.name, curve=curve)
+        ob = new_chain(context, job.chain, job.layout, name=job.name, curve=curve, own=own)
     except LinkwrightError:
-        if curve is not None:
-            bpy.data.curves.remove(curve.data)
+        bpy.data.batch_remove([made.data for made in (curve, own) if made is not None])
         raise
     apply_scene(scene_of(ob, context).linkwright, job)
     return ob
@@ -207,7 +217,20 @@ def _curve(context: Any, layout: LayoutSpec, name: str) -> Any:
     return ob
 
 
+def _own_link(context: Any, spec: ChainSpec, name: str) -> Any:
+    """Put a job's own link mesh into the scene, above where its chain will lie."""
+    assert spec.own is not None
+    mm = mm_per_unit(context.scene)
+    data: Any = bpy.data.meshes.new(name)
+    fill_mesh(data, spec.own.points / mm, spec.own.triangles, smooth=False)
+    ob: Any = bpy.data.objects.new(name, data)
+    ob.location.z = 3.0 * spec.link_width_mm / mm
+    context.collection.objects.link(ob)
+    context.view_layer.update()
+    return ob
+
+
 def _whole(job: Job, scaled: flow.Scaling, materials: Any) -> Steps[Any]:
-    chain = yield from part(flow.build(job), 0.0, 0.2)
+    chain = yield from part(flow.build(job, boolean), 0.0, 0.2)
     fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.2, 0.95)
     return chain, fed, flow.cast(job, fed, materials, scaled)

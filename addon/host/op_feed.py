@@ -11,10 +11,12 @@ from ..rules.cast.materials import load_materials
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
 from ..verbs import flow, words
-from .chain_object import chain_of, parts, remove_struts
+from .boolean import boolean
+from .chain_object import chain_of
 from .long_work import idle
 from .op_inspect import ChainWork, inspect_words, lift, show_lattice
 from .results import dated_now, state_of, store_plan
+from .showing import parts, remove_struts
 from .view import redraw
 
 
@@ -40,7 +42,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
     def deliver(self, context: Any, result: Any) -> None:
         """Show the struts, each an object of its own, and keep what the planner found."""
         chain, fed = result
-        ob = self.shown(context, chain)
+        ob = self.shown(context, chain, fed.play)
         shift = lift(fed, chain)
         show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
@@ -100,7 +102,7 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the plan's lines, and its findings with the chain's."""
         chain, fed, planned = result
-        ob = self.shown(context, chain)
+        ob = self.shown(context, chain, fed.play)
         findings = worst_first((*fed.findings, *planned.findings))
         if parts(ob, "STRUT"):
             show_lattice(context, ob, fed, lift(fed, chain))
@@ -110,7 +112,7 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
 
 
 def _planned(job: Job, scaled: flow.Scaling) -> Steps[Any]:
-    chain = yield from part(flow.build(job), 0.0, 0.3)
+    chain = yield from part(flow.build(job, boolean), 0.0, 0.3)
     fed = yield from part(flow.feed(job, chain, scaled, None), 0.3, 1.0)
     return chain, fed
 

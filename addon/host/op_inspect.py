@@ -17,21 +17,13 @@ from ..rules.inspect.finding import stops, worst_first
 from ..rules.inspect.inspection import Inspection, inspect
 from ..verbs import flow
 from .boolean import boolean
-from .chain_object import (
-    chain_of,
-    check_editable,
-    check_unscaled,
-    note_built,
-    parts,
-    read_specs,
-    scene_of,
-    show,
-    show_struts,
-)
+from .chain_object import chain_of, check_editable, check_unscaled, read_specs, scene_of, show_built
 from .long_work import SteppedOperator, idle
+from .measured import note_play
+from .process_settings import make_job, note_process, profile
 from .results import clear, dated_now, place_of, state_of, store
 from .selection import selected_bodies, selected_solids
-from .settings import make_job, note_process, profile
+from .showing import parts, show_struts
 from .units import mm_per_unit
 from .view import frame_place, redraw
 
@@ -50,14 +42,14 @@ class ChainWork(SteppedOperator):
         scene = scene_of(ob, context)
         note_process(scene.linkwright)
         self._name = ob.name
-        spec, layout, self._line = read_specs(ob, context)
-        return make_job(ob.name, spec, layout, scene.linkwright)
+        self._read = read_specs(ob, context)
+        return make_job(ob.name, self._read.chain, self._read.layout, scene.linkwright)
 
-    def shown(self, context: Any, chain: Any) -> Any:
-        """Show the exact chain in the scene and give its object."""
+    def shown(self, context: Any, chain: Any, play: Any) -> Any:
+        """Show the exact chain in the scene with how far its joints move, and give its object."""
         ob = context.scene.objects[self._name]
-        show(ob, chain, mm_per_unit(scene_of(ob, context)))
-        note_built(ob, chain, self._line)
+        show_built(ob, context, chain, self._read)
+        note_play(ob.linkwright.figures, chain, play)
         return ob
 
     def keep(self, context: Any, ob: Any, findings: Any, heading: str, shift: Any) -> None:
@@ -71,7 +63,7 @@ class ChainWork(SteppedOperator):
             dated=dated_now(ob, scene),
             mm=mm_per_unit(scene),
             shift=(float(shift[0]), float(shift[1]), float(shift[2])),
-            reach_mm=1.5 * float(ob.linkwright.link_length_mm),
+            reach_mm=1.5 * self._read.chain.link_length_mm,
             with_lattice=bool(parts(ob, "STRUT")),
         )
         redraw(context)
@@ -134,7 +126,7 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
             self._deliver_meshes(context, result)
             return
         chain, made = result
-        ob = self.shown(context, chain)
+        ob = self.shown(context, chain, made.play)
         words = inspect_words(made.inspection)
         shift = np.zeros(3)
         if isinstance(made, flow.Fed):
@@ -171,12 +163,12 @@ def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any) -> None:
 
 
 def _without(job: Job, scaled: flow.Scaling) -> Steps[tuple[Chain, flow.Made]]:
-    made = yield from flow.make(job, scaled)
+    made = yield from flow.make(job, scaled, boolean)
     return made.chain, made
 
 
 def _with_lattice(job: Job, scaled: flow.Scaling) -> Steps[tuple[Chain, flow.Fed]]:
-    chain = yield from part(flow.build(job), 0.0, 0.3)
+    chain = yield from part(flow.build(job, boolean), 0.0, 0.3)
     fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.3, 1.0)
     return chain, fed
 

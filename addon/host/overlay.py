@@ -71,7 +71,7 @@ class Overlay:
     def _show(self, context: Any, state: Any) -> None:
         if state.serial != self._serial:
             self._read(state)
-        if not len(self._places) or not is_current(state, context.scene):
+        if not len(self._places) or not is_current(state, context.scene) or _shown_as_worn(state, context.scene):
             return
         region, view = context.region, context.region_data
         scale = context.preferences.system.ui_scale
@@ -174,6 +174,12 @@ class Overlay:
             _fan(np.array([(x, y + 0.35 * size)]), np.array(MARKS[severity][1]) * RADIUS_PX * scale, MARKS[severity][0])
             _text(x + 1.2 * size, y, text, LIGHT)
             y += 1.7 * size
+
+
+def _shown_as_worn(state: Any, scene: Any) -> bool:
+    """Tell whether the links are away from the places the findings belong to."""
+    ob = scene.objects.get(state.subject)
+    return ob is not None and bool(ob.linkwright.figures.worn_view)
 
 
 def _free(area: Any, region: Any) -> tuple[float, float]:

@@ -1,144 +1,18 @@
-"""The side panel, in the order of the job. Drawing only reads what is stored; nothing is worked out here."""
+"""The panels after the design: inspection, feed, cast and export."""
 
 from __future__ import annotations
 
-import textwrap
 from typing import Any
 
 from bpy.types import Panel, UIList
 
-from .chain_object import chain_of
-from .results import dated_now, state_of
-from .units import is_millimetres, unit_words
+from .panel_parts import ChainPanel, JobPanel, freshness, wrapped
+from .results import state_of
 
 CAUTION = (
     "Molten metal, fumes and silica dust can maim. The makers' data sheets, local codes and licensed practice rule"
 )
 ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
-# Pixels of one letter and of a panel's own margins, at the usual font and scale 1.
-LETTER_PX, MARGIN_PX = 6.6, 62.0
-
-
-def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE") -> None:
-    """Put a sentence into the panel over as many lines as its width asks for."""
-    scale = context.preferences.system.ui_scale or 1.0
-    room = (context.region.width if context.region is not None else 260) / scale - MARGIN_PX
-    width = max(16, int((room - (20.0 if icon != "NONE" else 0.0)) / LETTER_PX))
-    first = True
-    for line in textwrap.wrap(text, width):
-        layout.label(text=line, icon=icon if first else ("BLANK1" if icon != "NONE" else "NONE"), translate=False)
-        first = False
-
-
-class JobPanel:
-    """What all our panels share."""
-
-    bl_space_type = "VIEW_3D"
-    bl_region_type = "UI"
-    bl_category = "Linkwright"
-
-    def prepare(self: Any, context: Any) -> tuple[Any, Any]:
-        """Give the layout, one column of properties, and the active chain."""
-        layout = self.layout
-        layout.use_property_split = True
-        layout.use_property_decorate = False
-        return layout, chain_of(context.active_object)
-
-
-class ChainPanel(JobPanel):
-    """A panel that shows with a chain."""
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Show with a chain."""
-        return chain_of(context.active_object) is not None
-
-
-class LINKWRIGHT_PT_chain(JobPanel, Panel):
-    """The link: family and sizes."""
-
-    bl_label = "Chain"
-    bl_order = 0
-
-    def draw(self, context: Any) -> None:
-        """Draw the link's sizes, or the first step where there is no chain."""
-        layout, ob = self.prepare(context)
-        if ob is None:
-            _first_step(layout, context)
-            return
-        group = ob.linkwright
-        layout.prop(ob, "name", text="Chain")
-        column = layout.column()
-        column.enabled = ob.library is None
-        column.prop(group, "family")
-        column.prop(group, "wire_mm")
-        column.prop(group, "link_length_mm", text="Length (mm)")
-        column.prop(group, "link_width_mm", text="Width (mm)")
-        column.prop(group, "gap_mm")
-        if group.figures.message:
-            box = layout.box().column(align=True)
-            box.alert = True
-            wrapped(box, context, group.figures.message, icon="CANCEL")
-            box.label(text="Shown: the last sizes that work", icon="BLANK1")
-        else:
-            _figures(layout, context, group.figures)
-        header, body = layout.panel("linkwright_more_chains", default_closed=True)
-        header.label(text="Add or Load")
-        if body:
-            _add_buttons(body)
-
-
-class LINKWRIGHT_PT_layout(ChainPanel, Panel):
-    """How the chain lies and how long it is."""
-
-    bl_label = "Layout and Size"
-    bl_order = 1
-
-    def draw(self, context: Any) -> None:
-        """Draw shape and size."""
-        layout, ob = self.prepare(context)
-        group = ob.linkwright
-        layout.enabled = ob.library is None
-        layout.prop(group, "shape")
-        if group.shape == "ring":
-            layout.prop(group, "ring_size")
-            if group.ring_size == "INNER":
-                layout.prop(group, "inner_length_mm", text="Inside (mm)")
-            elif group.ring_size == "WRIST":
-                layout.prop(group, "wrist_mm")
-                layout.prop(group, "ease_mm")
-            else:
-                layout.prop(group, "links")
-        elif group.shape == "straight":
-            layout.prop(group, "straight_size")
-            layout.prop(group, "length_mm" if group.straight_size == "LENGTH" else "links")
-        else:
-            layout.prop(group, "curve")
-            row = layout.row(heading="Links")
-            row.prop(group, "limit_links", text="")
-            sub = row.row()
-            sub.active = group.limit_links
-            sub.prop(group, "links", text="")
-            if group.figures.stale:
-                layout.label(text="Out of date: the curve was changed", icon="ERROR")
-            layout.operator("linkwright.follow_curve", icon="FILE_REFRESH")
-        header, body = layout.panel("linkwright_fit", default_closed=True)
-        header.label(text="Fit")
-        if body:
-            body.prop(group, "face")
-            if group.shape != "straight":
-                body.prop(group, "fit")
-            row = body.row(heading="Hand (mm)")
-            row.prop(group, "has_hand", text="")
-            sub = row.row()
-            sub.active = group.has_hand
-            sub.prop(group, "hand_mm", text="")
-        header, body = layout.panel("linkwright_units", default_closed=True)
-        header.label(text="Scene Unit")
-        if body:
-            body.label(text=unit_words(context.scene))
-            if not is_millimetres(context.scene):
-                body.operator("linkwright.set_millimetres")
 
 
 class LINKWRIGHT_UL_findings(UIList):
@@ -179,7 +53,7 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             return
         heading = f"{state.subject}: {state.heading}" if state.subject else state.heading
         wrapped(layout.column(align=True), context, heading)
-        _freshness(layout, context, ob, state.subject, state.stamp)
+        freshness(layout, context, ob, state.subject, state.stamp)
         if not len(state.findings):
             layout.label(text="No findings", icon="CHECKMARK")
             return
@@ -249,7 +123,7 @@ class LINKWRIGHT_PT_cast(ChainPanel, Panel):
             column = box.column(align=True)
             for line in state.plan:
                 wrapped(column, context, line.name)
-            _freshness(box, context, ob, state.plan_subject, state.plan_stamp)
+            freshness(box, context, ob, state.plan_subject, state.plan_stamp)
         wrapped(layout.column(align=True), context, CAUTION, icon="ERROR")
 
 
@@ -283,38 +157,6 @@ class LINKWRIGHT_PT_export(ChainPanel, Panel):
             wrapped(layout.column(align=True), context, state.exported)
 
 
-def _first_step(layout: Any, context: Any) -> None:
-    layout.label(text="Start with a chain:")
-    _add_buttons(layout)
-    if not is_millimetres(context.scene):
-        layout.separator()
-        layout.label(text=unit_words(context.scene), icon="INFO")
-        layout.operator("linkwright.set_millimetres")
-
-
-def _add_buttons(layout: Any) -> None:
-    column = layout.column(align=True)
-    column.operator("linkwright.add_chain", text="On a New Ring", icon="MESH_CIRCLE").where = "ring"
-    column.operator("linkwright.add_chain", text="Along Selected Curve", icon="CURVE_DATA").where = "curve"
-    column.operator("linkwright.add_chain", text="Straight", icon="LINKED").where = "straight"
-    row = layout.row(align=True)
-    row.operator("linkwright.load_job", text="Load Job", icon="IMPORT")
-    row.operator("linkwright.save_job", text="Save Job", icon="FILE_TICK")
-
-
-def _figures(layout: Any, context: Any, figures: Any) -> None:
-    box = layout.box()
-    column = box.column(align=True)
-    checking = bool(state_of(context).checking)
-    measured = "measured" if figures.verified else ("checking" if checking else "estimated")
-    where = "inside" if figures.closed else "end to end"
-    wrapped(column, context, f"{figures.links} links, pitch {figures.pitch_mm:.2f} mm")
-    wrapped(column, context, f"Smallest gap {figures.gap_mm:.3f} mm, {measured}")
-    wrapped(column, context, f"Worn {figures.worn_mm:.1f} mm {where}, as printed {figures.printed_mm:.1f} mm")
-    if not figures.verified and not checking:
-        box.operator("linkwright.verify", icon="CHECKMARK")
-
-
 def _limits(layout: Any, scene: Any) -> None:
     layout.prop(scene, "profile")
     for name in (
@@ -327,12 +169,3 @@ def _limits(layout: Any, scene: Any) -> None:
         "over_cure_mm",
     ):
         layout.prop(scene, name)
-
-
-def _freshness(layout: Any, context: Any, ob: Any, subject: str, dated: str) -> None:
-    if not subject:
-        return
-    if ob is None or ob.name != subject:
-        layout.label(text=f"Belongs to {subject}", icon="INFO")
-    elif dated != dated_now(ob, context.scene):
-        layout.label(text="Out of date: inspect again", icon="ERROR")

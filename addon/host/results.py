@@ -22,8 +22,9 @@ from bpy.props import (
 from bpy.types import PropertyGroup
 from mathutils import Vector
 
+from ..rules.cast.layouts import LayoutFigures
 from ..rules.inspect.finding import SEVERITIES, Finding
-from .settings import stamp
+from .stamps import stamp
 
 MOST_SHOWN = 500
 
@@ -66,6 +67,16 @@ class LINKWRIGHT_PG_line(PropertyGroup):
     """One line of text."""
 
 
+class LINKWRIGHT_PG_layout(PropertyGroup):
+    """What one layout of the same links would be like; the name is the layout's. ``why`` where it cannot be built."""
+
+    size: StringProperty()
+    layers: IntProperty()
+    flask: StringProperty()
+    investment_cm3: FloatProperty()
+    why: StringProperty()
+
+
 class LINKWRIGHT_PG_state(PropertyGroup):
     """The results and what is running, on the window manager."""
 
@@ -86,8 +97,12 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     plan_subject: StringProperty(options={"SKIP_SAVE"})
     plan_stamp: StringProperty(options={"SKIP_SAVE"})
     exported: StringProperty(options={"SKIP_SAVE"})
+    layouts: CollectionProperty(type=LINKWRIGHT_PG_layout, options={"SKIP_SAVE"})
+    layouts_subject: StringProperty(options={"SKIP_SAVE"})
+    layouts_stamp: StringProperty(options={"SKIP_SAVE"})
     running: StringProperty(options={"SKIP_SAVE"})
     checking: StringProperty(options={"SKIP_SAVE"})
+    stage: StringProperty(options={"SKIP_SAVE"})
     progress: FloatProperty(options={"SKIP_SAVE"})
     overlay: BoolProperty(
         name="Show in View", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
@@ -151,9 +166,10 @@ def clear(state: Any) -> None:
 
 
 def clear_plan(state: Any) -> None:
-    """Forget the last cast plan and export."""
+    """Forget the last cast plan, comparison of layouts and export."""
     state.plan.clear()
-    for name in ("plan_subject", "plan_stamp", "exported"):
+    state.layouts.clear()
+    for name in ("plan_subject", "plan_stamp", "exported", "layouts_subject", "layouts_stamp"):
         state.property_unset(name)
 
 
@@ -163,6 +179,25 @@ def store_plan(state: Any, lines: Iterable[str], *, subject: str, dated: str) ->
     for line in lines:
         state.plan.add().name = line
     state.plan_subject, state.plan_stamp = subject, dated
+
+
+def store_layouts(state: Any, found: Iterable[LayoutFigures], *, subject: str, dated: str) -> None:
+    """Keep a comparison of layouts for the panel."""
+    state.layouts.clear()
+    for layout in found:
+        row = state.layouts.add()
+        row.name, row.why = layout.shape, layout.refusal or ""
+        if layout.size_mm is None or layout.flask is None:
+            continue
+        row.size = " x ".join(f"{side:.0f}" for side in layout.size_mm)
+        row.layers = layout.layers or 0
+        flask = layout.flask
+        if flask.fits:
+            row.flask = f"flask {flask.flask.diameter_mm:g} x {flask.flask.height_mm:g}"
+            row.investment_cm3 = layout.investment_cm3 or 0.0
+        else:
+            row.flask = "no flask takes it"
+    state.layouts_subject, state.layouts_stamp = subject, dated
 
 
 def dated_now(ob: Any, scene: Any) -> str:

@@ -1,181 +1,192 @@
-"""Between what the panel holds and the rules' own values: specs, profile, jobs, and the stamps that date results."""
+"""Between what the panel holds of a chain and the rules' own values: its two specs, both ways, and the stamps."""
 
-import hashlib
 from dataclasses import replace
 from typing import Any
 
 from ..rules.base.errors import BadInput
-from ..rules.base.profile import Profile, load_profile
-from ..rules.cast.spec import CastSpec
 from ..rules.chain.spec import ChainSpec, LayoutSpec
-from ..rules.feed.spec import FeedSpec
-from ..rules.files.job import Job
+from .options import used
+from .own_link import AXES, OwnLink, mesh_stamp
 from .splines import Polyline
+from .stamps import stamp
 from .units import exact
 
-PROFILE_KEYS = ("gap_floor_mm", "web_floor_mm", "strut_web_mm", "wall_floor_mm", "bleed_mm", "over_cure_mm", "layer_mm")
-CHAIN_KEYS = ("wire_mm", "link_length_mm", "link_width_mm", "gap_mm")
-FEED_KEYS = ("tip_mm", "gate_mm", "gate_length_mm", "ring_mm")
+SIZE_KEYS = ("wire_mm", "link_length_mm", "link_width_mm", "gap_mm", "chord_mm")
+END_KEYS = ("end_wire_mm", "end_link_length_mm", "end_link_width_mm")
+TURN_KEYS = ("turn_pitch_mm", "turn_radius_mm", "row_mm")
+WOUND = ("spiral", "coil", "serpentine")
 
 
-def chain_spec(group: Any) -> ChainSpec:
-    """Read what the maker asks of one link."""
-    return ChainSpec(group.family, **{key: exact(getattr(group, key)) for key in CHAIN_KEYS})
+def chain_spec(group: Any, own: OwnLink | None) -> ChainSpec:
+    """Read what the maker asks of one link; ``own`` is the picked link mesh, for the family of that kind.
+
+    Settings the family does not use are left out, so that what was set for another family never stands in the way.
+    """
+    sizes: dict[str, Any] = {key: exact(getattr(group, key)) for key in SIZE_KEYS}
+    ends: dict[str, Any] = {key: exact(getattr(group, key)) or None for key in END_KEYS} if group.tapered else {}
+    if group.family == "mesh":
+        if own is None:
+            raise BadInput("chain: no link mesh is chosen; choose a closed mesh object as the link")
+        sizes |= {"wire_mm": own.wire_mm, "link_length_mm": own.length_mm, "link_width_mm": own.width_mm}
+        turn, file = exact(group.turn_deg), group.own_file or None
+        return ChainSpec("mesh", **sizes, turn_deg=turn, axis=own.axis, own=own.mesh, own_file=file)
+    given: dict[str, Any] = {key: _option(group, key) for key in used(group.family, group.section)}
+    return ChainSpec(group.family, **sizes, **{k: v for k, v in given.items() if v is not None}, **ends)
+
+
+def _option(group: Any, key: str) -> Any:
+    """Read a setting of some families only; None leaves it to the family."""
+    if key == "section":
+        return group.section
+    if key == "strands":
+        return 2 if group.strands == "DOUBLE" else 1
+    if key == "repeat":
+        return int(group.repeat)
+    if key == "corner_mm":
+        return exact(group.corner_mm) if group.own_corner else None
+    if key == "facet_mm":
+        return exact(group.facet_mm)
+    return exact(getattr(group, key)) or None
 
 
 def layout_spec(group: Any, line: Polyline | None) -> LayoutSpec:
     """Read how the chain lies; ``line`` is the followed curve in the chain's own coordinates, for shape "curve"."""
-    inner = length = links = None
-    if group.shape == "ring":
-        if group.ring_size == "INNER":
-            inner = exact(group.inner_length_mm)
-        elif group.ring_size == "WRIST":
-            inner = exact(group.wrist_mm) + exact(group.ease_mm)
-        else:
-            links = int(group.links)
-    elif group.shape == "straight":
-        if group.straight_size == "LENGTH":
-            length = exact(group.length_mm)
-        else:
-            links = int(group.links)
-    elif group.limit_links:
-        links = int(group.links)
+    shape = group.shape
+    if shape == "curve" and line is None:
+        raise BadInput("layout: no curve is chosen; choose a curve object for the chain to follow")
     points: tuple[tuple[float, float, float], ...] = ()
-    if group.shape == "curve":
-        if line is None:
-            raise BadInput("layout: no curve is chosen; choose a curve object for the chain to follow")
+    if shape == "curve" and line is not None:
         points = tuple((float(x), float(y), float(z)) for x, y, z in line.points)
+    cyclic = line is not None and line.cyclic
+    ends = group.ends if shape == "ring" or cyclic else None
+    is_open = (ends or "open") == "open"
+    size = _size(group)
+    turns: dict[str, Any] = {key: exact(getattr(group, key)) or None for key in TURN_KEYS if has_turn(shape, key)}
     return LayoutSpec(
-        shape=group.shape,
-        inner_length_mm=inner,
-        length_mm=length,
-        links=links,
+        shape=shape,
+        **size,
         points=points,
-        cyclic=line is not None and line.cyclic,
+        cyclic=cyclic,
         face=group.face,
-        fit=group.fit,
+        ends=ends,
+        fit=group.fit if can_ease(group) else "nearest",
         hand_mm=exact(group.hand_mm) if group.has_hand else None,
+        clasp=group.clasp if is_open and group.clasp != "NONE" else None,
+        clasp_length_mm=(exact(group.clasp_length_mm) or None) if is_open else None,
+        **turns,
     )
 
 
-def profile(scene_group: Any) -> Profile:
-    """Read the process profile with the panel's figures laid over it."""
-    base = load_profile(scene_group.profile)
-    figures: dict[str, Any] = {key: exact(getattr(scene_group, key)) for key in PROFILE_KEYS}
-    return replace(
-        base,
-        **figures,
-        gap_warn_mm=max(figures["gap_floor_mm"], base.gap_warn_mm),
-        web_warn_mm=max(figures["web_floor_mm"], base.web_warn_mm),
-        strut_web_aim_mm=max(figures["strut_web_mm"], base.strut_web_aim_mm),
-        scale=None if scene_group.auto_scale else exact(scene_group.scale),
-    )
+def size_choice(group: Any) -> str:
+    """Give what sets the chain's size: INNER, WRIST, FINGER, LENGTH, LINKS or FILL."""
+    if group.shape == "ring":
+        return str(group.ring_size)
+    return str(group.curve_size if group.shape == "curve" else group.straight_size)
 
 
-def feed_spec(scene_group: Any) -> FeedSpec:
-    """Read the lattice's sizes; 0 leaves one to the rules."""
-    tip, gate, gate_length, ring = (exact(getattr(scene_group, key)) or None for key in FEED_KEYS)
-    return FeedSpec(
-        upper_ring=bool(scene_group.upper_ring), tip_mm=tip, gate_mm=gate, gate_length_mm=gate_length, ring_mm=ring
-    )
+def meets_itself(group: Any) -> bool:
+    """Tell whether the chain's two ends come to lie side by side: on a ring, and on a curve that is closed."""
+    if group.shape != "curve":
+        return bool(group.shape == "ring")
+    curve = group.curve
+    return bool(curve is not None and len(curve.data.splines) and curve.data.splines[0].use_cyclic_u)
 
 
-def cast_spec(scene_group: Any) -> CastSpec:
-    """Read what the maker asks of the pour; 0 or empty leaves a figure to the rules."""
-    own = (exact(scene_group.flask_diameter_mm), exact(scene_group.flask_height_mm))
-    return CastSpec(
-        alloy=scene_group.alloy,
-        metal_c=exact(scene_group.metal_c) or None,
-        flask_c=exact(scene_group.flask_c) or None,
-        head=scene_group.head,
-        flask_mm=own if scene_group.own_flask else None,
-        investment=scene_group.investment or None,
-    )
+def can_ease(group: Any) -> bool:
+    """Tell whether the links' length can be eased to meet the length: where one is asked on a ring or straight."""
+    choice = size_choice(group)
+    return group.shape in ("ring", "straight") and choice != "LINKS" and (choice, group.shape) != ("LENGTH", "ring")
 
 
-def make_job(name: str, chain: ChainSpec, layout: LayoutSpec, scene_group: Any) -> Job:
-    """Put a chain's specs and the scene's settings into one job."""
-    named = scene_group.job_name.strip() or name
-    return Job(named, chain, layout, profile(scene_group), feed_spec(scene_group), cast_spec(scene_group))
+def _size(group: Any) -> dict[str, Any]:
+    """Read the one of the three sizes that is asked for."""
+    choice = size_choice(group)
+    if choice == "INNER":
+        return {"inner_length_mm": exact(group.inner_length_mm)}
+    if choice == "WRIST":
+        return {"inner_length_mm": exact(group.wrist_mm) + exact(group.ease_mm)}
+    if choice == "FINGER":
+        return {"inner_length_mm": exact(group.finger_mm)}
+    if choice == "LENGTH":
+        return {"length_mm": exact(group.length_mm)}
+    return {"links": int(group.links)} if choice == "LINKS" else {}
+
+
+def has_turn(shape: str, key: str) -> bool:
+    """Tell whether a shape has turns or rows of that size."""
+    return shape == "serpentine" or (shape in WOUND and key != "row_mm")
 
 
 def apply_chain(group: Any, chain: ChainSpec, layout: LayoutSpec) -> None:
-    """Write specs into a chain's settings, every field of them, so that later defaults never change an old file."""
+    """Write specs into a chain's settings, every field of them, so that later defaults never change an old file.
+
+    The objects a chain refers to, its curve and its link mesh, are set by the caller.
+    """
+    write_all(group)
+    apply_link(group, chain)
+    _apply_layout(group, layout)
+
+
+def apply_link(group: Any, chain: ChainSpec) -> None:
+    """Write what is asked of one link into a chain's settings."""
     group.family = chain.family
-    for key in CHAIN_KEYS:
+    for key in SIZE_KEYS:
         setattr(group, key, getattr(chain, key))
+    group.section = chain.section
+    group.wire_width_mm = chain.wire_width_mm or 0.0
+    group.own_corner = chain.corner_mm is not None
+    group.corner_mm = group.corner_mm if chain.corner_mm is None else chain.corner_mm
+    group.strands = "DOUBLE" if chain.strands == 2 else "SINGLE"
+    group.facet_mm = chain.facet_mm
+    group.repeat = chain.repeat
+    group.long_link_mm = chain.long_link_mm or 0.0
+    group.stud_mm = chain.stud_mm or 0.0
+    group.turn_deg = group.turn_deg if chain.turn_deg is None else chain.turn_deg
+    _apply_axis(group, chain.axis)
+    group.own_file = chain.own_file or ""
+    group.tapered = chain.tapered
+    for key in END_KEYS:
+        setattr(group, key, getattr(chain, key) or 0.0)
+
+
+def _apply_axis(group: Any, axis: tuple[float, float, float] | None) -> None:
+    if axis is None:
+        group.axis_by = "AUTO"
+        return
+    named = [name for name, value in AXES.items() if value == axis]
+    group.axis_by = named[0] if named else "OWN"
+    group.axis = axis
+
+
+def _apply_layout(group: Any, layout: LayoutSpec) -> None:
     group.shape = layout.shape
     group.face = layout.face
     group.fit = layout.fit
     group.has_hand = layout.hand_mm is not None
     group.hand_mm = layout.hand_mm if layout.hand_mm is not None else group.hand_mm
-    for key in ("wrist_mm", "ease_mm"):
-        setattr(group, key, getattr(group, key))
     group.inner_length_mm = layout.inner_length_mm or group.inner_length_mm
     group.length_mm = layout.length_mm or group.length_mm
     group.links = layout.links or group.links
-    group.ring_size = "LINKS" if layout.links is not None else "INNER"
-    group.straight_size = "LINKS" if layout.links is not None else "LENGTH"
-    group.limit_links = layout.shape == "curve" and layout.links is not None
+    asked = {"INNER": layout.inner_length_mm, "LENGTH": layout.length_mm, "LINKS": layout.links}
+    choice = next((name for name, value in asked.items() if value is not None), "FILL")
+    group.ring_size = choice if choice != "FILL" else "INNER"
+    group.straight_size = choice if choice != "FILL" else "LENGTH"
+    group.curve_size = choice if layout.shape == "curve" else "FILL"
+    group.ends = layout.ends or "closed"
+    group.clasp = layout.clasp or "NONE"
+    group.clasp_length_mm = layout.clasp_length_mm or 0.0
+    for key in TURN_KEYS:
+        setattr(group, key, getattr(layout, key) or 0.0)
 
 
-def apply_scene(scene_group: Any, job: Job) -> None:
-    """Write a job's process, feed and pour into a scene's settings."""
-    scene_group.hold = True
-    try:
-        scene_group.job_name = job.name
-        scene_group.profile = job.profile.name
-        for key in PROFILE_KEYS:
-            setattr(scene_group, key, getattr(job.profile, key))
-        scene_group.auto_scale = job.profile.scale is None
-        scene_group.scale = job.profile.scale or 1.0
-        scene_group.upper_ring = job.feed.upper_ring
-        for key in FEED_KEYS:
-            setattr(scene_group, key, getattr(job.feed, key) or 0.0)
-        scene_group.alloy = job.cast.alloy
-        scene_group.investment = job.cast.investment or ""
-        scene_group.head = job.cast.head
-        scene_group.metal_c = job.cast.metal_c or 0.0
-        scene_group.flask_c = job.cast.flask_c or 0.0
-        scene_group.own_flask = job.cast.flask_mm is not None
-        if job.cast.flask_mm is not None:
-            scene_group.flask_diameter_mm, scene_group.flask_height_mm = job.cast.flask_mm
-    finally:
-        scene_group.hold = False
-    note_process(scene_group)
+def write_all(group: Any) -> None:
+    """Set every setting to the value it has: one never set would follow the default of a later version."""
+    for prop in group.bl_rna.properties:
+        if prop.type in ("BOOLEAN", "INT", "FLOAT", "ENUM", "STRING") and prop.identifier not in ("hold", "rna_type"):
+            setattr(group, prop.identifier, getattr(group, prop.identifier))
 
 
-def fill_profile(scene_group: Any) -> None:
-    """Fill the scene's figures from the profile just chosen; an unknown name changes nothing."""
-    if scene_group.hold:
-        return
-    try:
-        chosen = load_profile(scene_group.profile)
-    except BadInput:
-        return
-    scene_group.hold = True
-    try:
-        for key in PROFILE_KEYS:
-            setattr(scene_group, key, getattr(chosen, key))
-    finally:
-        scene_group.hold = False
-
-
-def note_process(scene_group: Any) -> None:
-    """Date the scene's process, feed and pour anew, so that older results read as out of date."""
-    if scene_group.hold:
-        return
-    own = {key: repr(getattr(scene_group, key)) for key in (*PROFILE_KEYS, "profile", "auto_scale", "scale")}
-    lattice = {key: repr(getattr(scene_group, key)) for key in (*FEED_KEYS, "upper_ring")}
-    pour = {
-        key: repr(getattr(scene_group, key))
-        for key in (
-            "alloy", "investment", "head", "metal_c", "flask_c", "own_flask", "flask_diameter_mm", "flask_height_mm",
-        )
-    }  # fmt: skip
-    scene_group.stamp = stamp(own, lattice, pour)
-
-
-def stamp(*values: object) -> str:
-    """Give a short text that differs whenever one of the values differs."""
-    return hashlib.sha256(repr(values).encode()).hexdigest()[:16]
+def chain_stamp(chain: ChainSpec, layout: LayoutSpec) -> str:
+    """Give the stamp of a chain's specs; a link mesh counts by what it holds."""
+    own = "" if chain.own is None else mesh_stamp(chain.own)
+    return stamp(replace(chain, own=None), own, layout)

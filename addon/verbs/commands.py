@@ -10,13 +10,17 @@ from typing import Any
 from ..rules.base.errors import BadInput
 from ..rules.base.profile import load_profile
 from ..rules.base.progress import finish
+from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.materials import Materials, load_materials
+from ..rules.cast.plan import CastPlan
+from ..rules.chain.resize import resized
+from ..rules.feed.join import Boolean
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
-from ..rules.files.job import read_job
+from ..rules.files.job import Job, read_job
 from ..rules.files.named import Named
 from ..rules.files.read import read_bodies
-from ..rules.files.report import chain_part, findings_part, inspection_part, report_text
+from ..rules.files.report import chain_part, findings_part, inspection_part, layouts_part, play_part, report_text
 from ..rules.inspect.finding import Finding, stops, worst_first
 from ..rules.inspect.inspection import inspect
 from ..rules.solid.mesh import Body, Mesh, merged
@@ -40,13 +44,28 @@ class Outcome:
 
 def chain(args: Namespace, host: HostTools | None) -> Outcome:
     """Make the chain of a job file and write its links at finished size."""
-    job = read_job(Path(args.job))
+    job = _job(args, host)
+    if args.width is not None:
+        job = replace(job, chain=resized(job.chain, args.width))
     out = _out_file(args.out, host)
-    made = finish(flow.make(job, flow.scaling(job, _materials())))
+    made = finish(flow.make(job, flow.scaling(job, _materials()), _boolean(host)))
+    least = flow.least(job)
     named = tuple(Named(b.name, b.placed()) for b in made.chain.bodies)
     _write(out, named, host)
-    parts = (inspection_part(made.inspection), findings_part(made.findings), chain_part(made.chain), _files(out))
-    lines = (*words.chain_lines(made.chain), *words.finding_lines(made.findings), f"written: {out}")
+    parts = (
+        inspection_part(made.inspection),
+        findings_part(made.findings),
+        chain_part(made.chain, least),
+        play_part(made.play),
+        _files(out),
+    )
+    lines = (
+        *words.chain_lines(made.chain),
+        *words.least_lines(least),
+        *words.play_lines(made.play),
+        *words.finding_lines(made.findings),
+        f"written: {out}",
+    )
     return Outcome(made.findings, lines, report_text("chain", job.name, parts))
 
 
@@ -72,10 +91,10 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
 def feed(args: Namespace, host: HostTools | None) -> Outcome:
     """Make chain and lattice as one solid at finished size."""
     host = _needs_host("feed", host)
-    job = read_job(Path(args.job))
+    job = _job(args, host)
     out = _out_file(args.out, host)
     scaled = flow.scaling(job, _materials())
-    made = finish(flow.build(job))
+    made = finish(flow.build(job, host.boolean))
     fed = finish(flow.feed(job, made, scaled, host.boolean))
     _write(out, (Named(job.name, _solid_or_parts(fed)),), host)
     parts = (*fed_parts(job, fed), _files(out))
@@ -83,37 +102,39 @@ def feed(args: Namespace, host: HostTools | None) -> Outcome:
     return Outcome(fed.findings, lines, report_text("feed", job.name, parts))
 
 
-def plan(args: Namespace, _host: HostTools | None) -> Outcome:
+def plan(args: Namespace, host: HostTools | None) -> Outcome:
     """Plan the pour: weights, flask, investment, temperatures."""
-    job = read_job(Path(args.job))
+    job = _job(args, host)
     if args.sheet is not None:
         check_folder(Path(args.sheet))
     materials = _materials()
     scaled = flow.scaling(job, materials)
-    fed = finish(flow.feed(job, finish(flow.build(job)), scaled, None))
+    fed = finish(flow.feed(job, finish(flow.build(job, _boolean(host))), scaled, None))
     planned = flow.cast(job, fed, materials, scaled)
     findings = worst_first((*fed.findings, *planned.findings))
-    lines = [*_fed_lines(fed), *words.plan_lines(planned), *words.finding_lines(findings)]
+    compared = flow.compare(job, fed, materials, scaled)
+    lines = [*_fed_lines(fed), *_plan_lines(planned, compared), *words.finding_lines(findings)]
     if args.sheet is not None:
-        write_whole(Path(args.sheet), sheet_text(job, fed, planned, scaled, findings).encode())
+        write_whole(Path(args.sheet), sheet_text(job, fed, planned, scaled, findings, layouts=compared).encode())
         lines.append(f"written: {args.sheet}")
-    parts = (*fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict()})
+    parts = (*fed_parts(job, fed), findings_part(findings), layouts_part(compared), {"cast": planned.to_dict()})
     return Outcome(findings, tuple(lines), report_text("plan", job.name, parts))
 
 
 def run(args: Namespace, host: HostTools | None) -> Outcome:
     """Do all of it: report.json, sheet.html and, unless a stop stands, the print files at export scale."""
     host = _needs_host("run", host)
-    job = read_job(Path(args.job))
+    job = _job(args, host)
     folder = _out_folder(args.out)
     materials = _materials()
     scaled = flow.scaling(job, materials)
-    fed = finish(flow.feed(job, finish(flow.build(job)), scaled, host.boolean))
+    fed = finish(flow.feed(job, finish(flow.build(job, host.boolean)), scaled, host.boolean))
     planned = flow.cast(job, fed, materials, scaled)
     findings = worst_first((*fed.findings, *planned.findings))
+    compared = flow.compare(job, fed, materials, scaled)
     codes = sorted({f.code for f in stops(findings)}) if args.even_so else []
-    done = write_job(folder, job, fed, planned, scaled, findings, override="even-so", codes=codes)
-    lines = [*_fed_lines(fed), *words.plan_lines(planned), *words.finding_lines(findings)]
+    done = write_job(folder, job, fed, planned, scaled, findings, layouts=compared, override="even-so", codes=codes)
+    lines = [*_fed_lines(fed), *_plan_lines(planned, compared), *words.finding_lines(findings)]
     if not done.printed:
         lines.append("no print file: mend the stop findings first, or add --even-so to print all the same")
     lines.append(f"written to {folder}: {', '.join(done.files)}")
@@ -121,7 +142,23 @@ def run(args: Namespace, host: HostTools | None) -> Outcome:
 
 
 def _fed_lines(fed: flow.Fed) -> tuple[str, ...]:
-    return (*words.chain_lines(fed.chain), *words.lattice_lines(fed.lattice, fed.lattice_mm3))
+    return (
+        *words.chain_lines(fed.chain),
+        *words.play_lines(fed.play),
+        *words.lattice_lines(fed.lattice, fed.lattice_mm3),
+    )
+
+
+def _plan_lines(planned: CastPlan, compared: Sequence[LayoutFigures]) -> tuple[str, ...]:
+    return (*words.plan_lines(planned), *words.layout_lines(compared))
+
+
+def _job(args: Namespace, host: HostTools | None) -> Job:
+    return read_job(Path(args.job), None if host is None else host.read_blend)
+
+
+def _boolean(host: HostTools | None) -> Boolean | None:
+    return None if host is None else host.boolean
 
 
 def _solid_or_parts(fed: flow.Fed) -> Mesh:

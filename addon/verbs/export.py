@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.plan import CastPlan
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
@@ -19,6 +20,8 @@ from ..rules.files.report import (
     inspection_part,
     lattice_part,
     layers_part,
+    layouts_part,
+    play_part,
     report_text,
 )
 from ..rules.inspect.finding import Finding, stops
@@ -50,17 +53,19 @@ def write_job(
     scaled: flow.Scaling,
     findings: Sequence[Finding],
     *,
+    layouts: Sequence[LayoutFigures] = (),
     override: str,
     codes: Sequence[str],
 ) -> Exported:
     """Write what may be written into a folder that is there.
 
-    ``codes`` are the stops the maker exports in spite of, ``override`` is how that was said; the report names both.
+    ``layouts`` are what the links take in other shapes, where that was compared. ``codes`` are the stops the maker
+    exports in spite of, ``override`` is how that was said; the report names both.
     """
     refused = tuple(f for f in stops(findings) if f.code not in codes)
     printed = _write_print(folder, job, fed, scaled.scale, refuse=bool(refused))
     overridden = tuple(sorted({f.code for f in stops(findings)})) if printed else ()
-    sheet = sheet_text(job, fed, planned, scaled, findings, overridden=overridden)
+    sheet = sheet_text(job, fed, planned, scaled, findings, layouts=layouts, overridden=overridden)
     write_whole(folder / "sheet.html", sheet.encode())
     export: dict[str, Any] = {
         "files": printed,
@@ -68,7 +73,8 @@ def write_job(
         "override": override if overridden else None,
         "overridden": overridden,
     }
-    parts = (*fed_parts(job, fed), findings_part(findings), {"cast": planned.to_dict(), "export": export})
+    cast: dict[str, Any] = {"cast": planned.to_dict(), "export": export}
+    parts = (*fed_parts(job, fed), findings_part(findings), layouts_part(layouts), cast)
     report = report_text("run", job.name, parts)
     write_whole(folder / "report.json", report.encode())
     return Exported(("report.json", "sheet.html", *printed), printed, overridden, refused, report)
@@ -80,6 +86,7 @@ def fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
         inspection_part(fed.inspection),
         findings_part(fed.findings),
         chain_part(fed.chain),
+        play_part(fed.play),
         lattice_part(fed.lattice, fed.lattice_mm3),
         layers_part(fed.layers, job.profile.layer_mm),
     )

@@ -4,13 +4,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
+from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
 from ..rules.cast.plan import CastPlan, plan, scale_and_expansion
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain
 from ..rules.chain.chain import Chain
 from ..rules.chain.path import Path as ChainPath
+from ..rules.chain.play import FreePlay, free_play
+from ..rules.chain.resize import LeastWidth, least_width
+from ..rules.chain.spec import ChainSpec
 from ..rules.feed.join import Boolean, Solid, join
 from ..rules.feed.lattice import Lattice
 from ..rules.feed.plan import plan_lattice
@@ -19,6 +24,7 @@ from ..rules.inspect.finding import Finding, worst_first
 from ..rules.inspect.fit import fit_findings
 from ..rules.inspect.inspection import Inspection, inspect
 from ..rules.inspect.layers import Layers, island_findings, slice_layers
+from ..rules.inspect.play import play_findings
 from ..rules.solid.mesh import Body, FloatArray, Mesh
 
 RANGE_MM = 1.5
@@ -34,10 +40,11 @@ class Scaling:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Made:
-    """A chain and what its inspection says."""
+    """A chain, what its inspection says, and how far its joints move."""
 
     chain: Chain
     inspection: Inspection
+    play: FreePlay
     findings: tuple[Finding, ...]
 
 
@@ -47,6 +54,7 @@ class Fed:
 
     chain: Chain
     inspection: Inspection
+    play: FreePlay
     lattice: Lattice
     solid: Solid | None
     layers: Layers | None
@@ -60,43 +68,63 @@ class Fed:
 
 def scaling(job: Job, materials: Materials) -> Scaling:
     """Find the export scale of a job: the maker's own, or 1 / net factor of metal and mould."""
-    automatic, expansion = scale_and_expansion(job.cast, materials, thinnest_mm=job.chain.wire_mm)
+    automatic, expansion = scale_and_expansion(job.cast, materials, thinnest_mm=min(wires_mm(job.chain)))
     return Scaling(automatic if job.profile.scale is None else job.profile.scale, expansion)
 
 
-def build(job: Job) -> Steps[Chain]:
-    """Build the chain of a job, exactly verified."""
-    return build_chain(job.chain, job.layout)
+def build(job: Job, boolean: Boolean | None = None) -> Steps[Chain]:
+    """Build the chain of a job, exactly verified. A cover over the seam needs ``boolean``; all else does without."""
+    return build_chain(job.chain, job.layout, union=boolean)
 
 
-def make(job: Job, scaled: Scaling) -> Steps[Made]:
+def make(job: Job, scaled: Scaling, boolean: Boolean | None = None) -> Steps[Made]:
     """Build the chain of a job and inspect it."""
-    chain = yield from part(build(job), 0.0, 0.5)
-    return (yield from part(check(chain, job, scaled), 0.5, 1.0))
+    chain = yield from part(build(job, boolean), 0.0, 0.4)
+    return (yield from part(check(chain, job, scaled), 0.4, 1.0))
 
 
-def check(chain: Chain, job: Job, scaled: Scaling) -> Steps[Made]:
-    """Inspect a generated chain as it will be printed, knowing which links should be linked."""
-    inspection = yield from inspect(
-        chain.bodies,
-        job.profile,
-        range_mm=RANGE_MM,
-        joints=chain.joints,
-        scale=scaled.scale,
-        mould_expansion=scaled.mould_expansion,
+def check(chain: Chain, job: Job, scaled: Scaling, play: FreePlay | None = None) -> Steps[Made]:
+    """Inspect a generated chain as it will be printed, knowing which links should be linked, and move its joints.
+
+    ``play``: what is known of the joints already, wherever the chain stood then; else they are moved here.
+    """
+    inspection = yield from part(
+        inspect(
+            chain.bodies,
+            job.profile,
+            range_mm=RANGE_MM,
+            joints=chain.joints,
+            scale=scaled.scale,
+            mould_expansion=scaled.mould_expansion,
+        ),
+        0.0,
+        0.5,
     )
-    return Made(chain, inspection, worst_first((*fit_findings(chain, job.profile), *inspection.findings)))
+    if play is None:
+        play = yield from part(free_play(chain), 0.5, 1.0)
+    findings = (*fit_findings(chain, job.profile), *play_findings(chain, play), *inspection.findings)
+    return Made(chain, inspection, play, worst_first(findings))
 
 
-def feed(job: Job, chain: Chain, scaled: Scaling, boolean: Boolean | None) -> Steps[Fed]:
+def least(job: Job) -> LeastWidth | None:
+    """Find the width at which the joint of a job's design closes up; None where that cannot be told."""
+    try:
+        return least_width(job.chain, job.layout)
+    except LinkwrightError:
+        # Far from its own size a design may run into other limits first: a figure beside the chain, no fault of it.
+        return None
+
+
+def feed(job: Job, chain: Chain, scaled: Scaling, boolean: Boolean | None, play: FreePlay | None = None) -> Steps[Fed]:
     """Stand a chain on its lattice over the plate, inspect it there, join both to one solid and look at its layers.
 
-    The chain comes back lifted so that the plate is z = 0. Without ``boolean`` nothing is joined.
+    The chain comes back lifted so that the plate is z = 0. Without ``boolean`` nothing is joined. ``play`` as in
+    `check`.
     """
     lattice = yield from part(lattice_for(job, chain, scaled), 0.0, 0.3)
     shift = np.array([0.0, 0.0, -lattice.plate_z_mm])
     lattice = lattice.moved(shift)
-    made = yield from part(check(lifted(chain, shift), job, scaled), 0.3, 0.5)
+    made = yield from part(check(lifted(chain, shift), job, scaled, play), 0.3, 0.5)
     solid, layers = None, None
     if boolean is not None:
         solid = yield from part(join(made.chain.bodies, lattice, boolean), 0.5, 0.8)
@@ -109,22 +137,34 @@ def feed(job: Job, chain: Chain, scaled: Scaling, boolean: Boolean | None) -> St
         *(solid.findings if solid is not None else ()),
         *(island_findings(layers) if layers is not None else ()),
     )
-    return Fed(made.chain, made.inspection, lattice, solid, layers, worst_first(findings))
+    return Fed(made.chain, made.inspection, made.play, lattice, solid, layers, worst_first(findings))
 
 
 def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:
-    """Plan the lattice of a chain. A tip the maker sized keeps its size in mm on the print, whatever the scale."""
+    """Plan the lattice of a chain. A tip the maker sized keeps its size in mm on the print, whatever the scale.
+
+    The thickest wire of a tapered chain sets the sizes: it freezes last. A tip never grows past the metal it enters.
+    """
     spec = job.feed
     if spec.tip_mm is not None:
         spec = replace(spec, tip_mm=spec.tip_mm / scaled.scale)
+    order = along(chain)
+    path = ChainPath(chain.path.origins[order], chain.path.rotations[order], chain.path.closed)
     return plan_lattice(
-        chain.bodies,
-        chain.path,
+        tuple(chain.bodies[k] for k in order),
+        path,
         job.profile,
         spec,
-        wire_mm=chain.spec.wire_mm,
+        wire_mm=max(wires_mm(chain.spec)),
         gap_mm=chain.smallest_gap_mm * scaled.scale,
     )
+
+
+def along(chain: Chain) -> list[int]:
+    """Give the numbers of a chain's bodies as they follow one another: a closure's first half before the first link."""
+    closure = range(chain.links, len(chain.bodies))
+    before = [k for k in closure if not chain.closed and (0, k) in chain.joints]
+    return [*before, *range(chain.links), *(k for k in closure if k not in before)]
 
 
 def lifted(chain: Chain, shift: FloatArray) -> Chain:
@@ -151,9 +191,30 @@ def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
     )
 
 
+def compare(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> tuple[LayoutFigures, ...]:
+    """Compare the layouts for the links of a fed chain, each with the room its own lattice takes."""
+    bodies = np.concatenate([b.points() for b in fed.chain.bodies])
+    whole = np.concatenate([bodies] + [s.mesh.points for s in fed.lattice.solids])
+    low, high = bodies.min(axis=0) - whole.min(axis=0), whole.max(axis=0) - bodies.max(axis=0)
+    added = Allowance(float(low[2]), float(high[2]), float(max(low[:2].max(), high[:2].max())))
+    return compare_layouts(
+        fed.chain.spec,
+        fed.chain.layout,
+        fed.chain.links,
+        materials.flasks,
+        head=job.cast.head,
+        layer_mm=job.profile.layer_mm,
+        scale=scaled.scale,
+        allowance=added,
+    )
+
+
 def sections(job: Job, lattice: Lattice) -> tuple[Section, ...]:
     """List the different round sections of a job: the wire, then each role of the lattice at its thinnest."""
-    found = [Section("wire", job.chain.wire_mm)]
+    wires = wires_mm(job.chain)
+    found = [Section("wire", min(wires))]
+    if len(wires) > 1:
+        found.append(Section("thickest wire", max(wires)))
     tips = [s.d_end_mm for s in lattice.struts if s.role == "gate"]
     if tips:
         found.append(Section("gate tip", min(tips), neck=True))
@@ -170,6 +231,12 @@ def sections(job: Job, lattice: Lattice) -> tuple[Section, ...]:
         if sizes:
             found.append(Section(name, min(sizes)))
     return tuple(found)
+
+
+def wires_mm(spec: ChainSpec) -> tuple[float, ...]:
+    """Give the thickness of the wire, of a tapered chain that of its first link and that of its last."""
+    end = spec.end_wire_mm
+    return (spec.wire_mm,) if end is None or end == spec.wire_mm else (spec.wire_mm, end)
 
 
 def scaled_mesh(mesh: Mesh, scale: float) -> Mesh:

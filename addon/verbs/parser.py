@@ -24,6 +24,9 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     chain = verbs.add_parser("chain", help="make the chain of a job file", epilog=_EXITS)
     _job(chain)
     _out(chain, "where the links go: .stl, .3mf or .blend, at finished size")
+    chain.add_argument(
+        "--width", type=_positive, metavar="MM", help="make the same design with links this wide, its gap held in mm"
+    )
     _json(chain)
 
     inspect = verbs.add_parser("inspect", help="inspect the bodies of mesh files", epilog=_EXITS)

@@ -2,13 +2,20 @@
 
 from collections.abc import Sequence
 
+from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.plan import CastPlan
 from ..rules.chain.chain import Chain
+from ..rules.chain.play import FreePlay
+from ..rules.chain.resize import LeastWidth
 from ..rules.feed.lattice import Lattice
 from ..rules.inspect.finding import SEVERITIES, Finding, grouped
 from ..rules.inspect.inspection import Inspection
+from ..rules.sheet.compared import layout_row
+from ..rules.sheet.movement import figure, span, tightest
 
 MAX_ROWS = 20
+# A tapered chain has a type for every joint.
+MOST_TYPES = 4
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, most: int = MAX_ROWS) -> list[str]:
@@ -22,20 +29,74 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, most: int = MAX
 
 
 def chain_lines(chain: Chain) -> list[str]:
-    """Say how the chain closes, in five lines or fewer."""
-    low, high = chain.pitch_interval_mm
-    lines = [
-        f"{len(chain.bodies)} {chain.spec.family} links, {'closed' if chain.closed else 'open'}, "
-        f"pitch {chain.pitch_mm:.3f} mm (works from {low:.2f} to {high:.2f} mm)",
-        f"smallest gap {chain.smallest_gap_mm:.3f} mm, wanted {chain.spec.gap_mm:g} mm",
+    """Say how the chain closes, joint by joint where they differ, and the sizes it could have beside this one."""
+    pitches = [
+        f"pitch {fit.pitch_mm:.3f} mm (works from {fit.interval_mm[0]:.2f} to {fit.interval_mm[1]:.2f} mm)"
+        for fit in chain.fits
     ]
-    if chain.worn_inner_length_mm is not None and chain.printed_inner_length_mm is not None:
-        lines.append(
-            f"inner length worn {chain.worn_inner_length_mm:.1f} mm, as printed {chain.printed_inner_length_mm:.1f} mm"
+    head = f"{chain.links} {chain.spec.family} links, {'closed' if chain.closed else 'open'}"
+    lines = [f"{head}, {pitches[0]}" if len(pitches) == 1 else head]
+    if len(pitches) > 1:
+        named = [f"{fit.name}: {pitch}" for fit, pitch in zip(chain.fits, pitches, strict=True)]
+        lines += named[:MOST_TYPES]
+        if len(named) > MOST_TYPES:
+            lines.append(f"... and {len(named) - MOST_TYPES} more types of joint, all in the JSON report")
+    lines.append(f"smallest gap {chain.smallest_gap_mm:.3f} mm, wanted {chain.spec.gap_mm:g} mm")
+    for name, worn, printed in (
+        ("inner length", chain.worn_inner_length_mm, chain.printed_inner_length_mm),
+        ("length", chain.worn_length_mm, chain.printed_length_mm),
+    ):
+        if worn is not None and printed is not None:
+            clasp = f" ({chain.clasp_mm:.1f} mm of it the clasp)" if chain.clasp_mm else ""
+            lines.append(f"{name} worn {worn:.1f} mm{clasp}, as printed {printed:.1f} mm")
+    return lines + size_lines(chain)
+
+
+def size_lines(chain: Chain) -> list[str]:
+    """List the sizes beside the one made, where there are any."""
+    if len(chain.sizes) < 2:
+        return []
+    rows = [
+        [
+            f"{size.links}{' *' if size.links == chain.links else ''}",
+            f"{size.worn_mm:.1f}",
+            f"{size.printed_mm:.1f}",
+            figure(size.pushed_mm, ".1f"),
+            f"{size.gap_mm:.2f}",
+        ]
+        for size in chain.sizes
+    ]
+    return table(("links", "worn mm", "printed mm", "pushed mm", "gap mm"), rows)
+
+
+def least_lines(least: LeastWidth | None) -> list[str]:
+    """Say at which width the same design closes up, its gap held."""
+    if least is None:
+        return []
+    return [
+        f"smallest castable width for this gap {least.width_mm:.2f} mm "
+        f"(wire {least.wire_mm:.2f} mm, link {least.link_length_mm:.2f} mm long)"
+    ]
+
+
+def play_lines(play: FreePlay) -> list[str]:
+    """Say how far each kind of joint moves until metal meets metal, and the tightest curves of the chain."""
+    rows = []
+    for joint in play.joints:
+        rows.append(
+            [
+                joint.name,
+                span(joint.slide_mm, ".2f"),
+                f"{span(joint.bend_y_deg, '.1f')} ({span(joint.best_bend_y_deg, '.1f')})",
+                f"{span(joint.bend_z_deg, '.1f')} ({span(joint.best_bend_z_deg, '.1f')})",
+                span(joint.twist_deg, ".1f"),
+            ]
         )
-    elif chain.worn_length_mm is not None and chain.printed_length_mm is not None:
-        lines.append(f"length worn {chain.worn_length_mm:.1f} mm, as printed {chain.printed_length_mm:.1f} mm")
-    return lines
+    head = ("free play", "slide mm", "over the face deg (best)", "edgewise deg (best)", "twist deg")
+    return [
+        *table(head, rows),
+        f"tightest curve: {tightest(play)}",
+    ]
 
 
 def gap_lines(inspection: Inspection) -> list[str]:
@@ -66,6 +127,14 @@ def plan_lines(plan: CastPlan) -> list[str]:
         f"pour at {temperatures.pour_c:.0f} degC into a flask at {temperatures.flask_c:.0f} degC "
         "(your makers' data sheets rule)",
     ]
+
+
+def layout_lines(compared: Sequence[LayoutFigures]) -> list[str]:
+    """Set the layouts of the same links beside each other; those that cannot be say why."""
+    rows = [layout_row(one) for one in compared]
+    head = ("layout", "footprint mm", "height mm", "layers", "flask mm", "investment cm3")
+    refused = [f"{one.shape}: {one.refusal}" for one in compared if one.refusal is not None]
+    return [*table(head, rows), *refused] if rows else []
 
 
 def finding_lines(findings: Sequence[Finding]) -> list[str]:

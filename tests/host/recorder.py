@@ -36,6 +36,10 @@ class Recorder:
         if name not in ("name",):
             assert found.description, f"{name} has no tooltip"
 
+    def prop_enum(self, data, name, value, **_):
+        assert value in data.bl_rna.properties[name].enum_items
+        self.drawn.append(("enum", f"{name} {value}"))
+
     def operator(self, idname, *, text="", icon="NONE", **_):
         assert icon in ICONS, icon
         module, name = idname.split(".")

@@ -4,9 +4,10 @@ import bpy
 import numpy as np
 import pytest
 
-from addon.host.chain_object import chain_of, parts
+from addon.host.chain_object import chain_of
 from addon.host.conversions import double
 from addon.host.properties import SCHEMA
+from addon.host.showing import parts
 
 
 def places(ob):

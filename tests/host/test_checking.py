@@ -1,4 +1,6 @@
-"""The second stage: a changed chain is measured by itself, in slices, and writes figures only."""
+"""The second stage: a changed chain is measured by itself, in slices: its gap on the links, then its free play."""
+
+import re
 
 import bpy
 import numpy as np
@@ -6,6 +8,7 @@ import pytest
 
 from addon.host import checking
 from addon.host.results import state_of
+from tests.host.recorder import draw_all, texts
 from tests.host.test_chain_object import places
 
 
@@ -62,6 +65,43 @@ def test_a_change_is_measured_by_itself_and_moves_nothing(add_chain, window):
     bpy.ops.linkwright.verify()
     # The draft stands where the exact chain stands.
     np.testing.assert_allclose(places(ob), before, atol=1e-9)
+
+
+def test_its_joints_are_moved_once_the_gap_is_measured(add_chain, window):
+    ob = add_chain()
+    figures = ob.linkwright.figures
+    stages = []
+    ob.linkwright.gap_mm = 0.35
+    while window.waiting:
+        tick = window.waiting[0]
+        if tick() is None and tick in window.waiting:
+            window.waiting.remove(tick)
+        stage = state_of(bpy.context).stage
+        if stage and stages[-1:] != [stage]:
+            stages.append(stage)
+    assert stages == [checking.MEASURING, checking.PLAYING]
+    assert figures.play_stamp == figures.stamp
+    assert len(figures.play) == 1
+    assert re.fullmatch(r"[0-9.]+ deg both ways, [0-9.]+ at best slide", figures.play[0].over)
+    assert "edgewise" in texts(draw_all()["Chain"])
+    # What is measured is not measured again.
+    checking.checker.ask(ob)
+    assert not window.waiting
+    ob.linkwright.gap_mm = 0.4
+    assert "edgewise" not in texts(draw_all()["Chain"])
+
+
+def test_links_that_the_exact_fit_moves_are_shown_there(add_chain, window):
+    """A wire that is not round is drafted on coarse meshes; the exact chain stands a little elsewhere."""
+    ob = add_chain(family="box", length_mm=200.0)
+    window.play()
+    assert ob.linkwright.figures.message == ""
+    ob.linkwright.gap_mm = 0.41
+    window.play()
+    shown = places(ob)
+    assert ob.linkwright.figures.verified
+    bpy.ops.linkwright.verify()
+    np.testing.assert_allclose(places(ob), shown, atol=1e-6)
 
 
 def test_a_newer_change_replaces_the_older(add_chain, window):

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from mathutils import Vector
 
-from addon.host.chain_object import parts
 from addon.host.results import place_of, state_of
+from addon.host.showing import parts
 from tests.host.test_boolean import box, counts, torus
 from tests.host.test_chain_object import places, select
 

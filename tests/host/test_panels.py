@@ -29,7 +29,7 @@ def test_with_a_chain_every_step_is_there(add_chain):
     assert list(drawn) == ORDER
     assert "estimated" in texts(drawn["Chain"])
     assert "Not inspected yet" in texts(drawn["Inspect"])
-    for shape, words in {"straight": "Length (mm)", "curve": "Follow Curve", "ring": "Inside (mm)"}.items():
+    for shape, words in {"straight": "Inside (mm)", "curve": "Follow Curve", "spiral": "Turn Spacing"}.items():
         ob.linkwright.shape = shape
         assert words in texts(draw_all()["Layout and Size"])
 
@@ -66,11 +66,11 @@ def test_lengths_carry_their_unit():
 
 
 def test_enum_items_have_numbers_of_their_own():
-    from addon.host import properties
+    from addon.host import choices, scene_properties
 
-    for name in dir(properties):
+    for module, name in ((m, name) for m in (choices, scene_properties) for name in dir(m)):
         if name.endswith("_ITEMS"):
-            numbers = [item[4] for item in getattr(properties, name)]
+            numbers = [item[4] for item in getattr(module, name)]
             assert len(set(numbers)) == len(numbers), name
 
 

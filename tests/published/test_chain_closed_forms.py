@@ -11,11 +11,13 @@ import pytest
 
 from addon.rules.chain.families import draw
 from addon.rules.chain.fit import fit
-from addon.rules.chain.path import along, equal_chords_closed, equal_chords_open, ring, ring_radius
+from addon.rules.chain.lengths import ring_bends, ring_radius_of, rings
+from addon.rules.chain.measure import drafting
+from addon.rules.chain.path import along, chords_closed, chords_open, ring, ring_radius
 from addon.rules.chain.spec import ChainSpec
 from addon.rules.chain.sweep import sweep
 from addon.rules.chain.tubes import tube_gaps
-from addon.rules.chain.uniform import lay_of
+from addon.rules.chain.uniform import even_of
 from addon.rules.solid.curves import spline
 from addon.rules.solid.measure import area_mm2, volume_mm3
 
@@ -24,7 +26,7 @@ CHORDS = (0.04, 0.01, 0.0025)
 
 def approach(family, wire, length, width, exact):
     """Give the relative errors of a property as the chord tolerance falls by four each time."""
-    link = draw(ChainSpec(family, wire, length, width, 0.2))
+    link = draw(ChainSpec(family, wire, length, width, 0.2)).link
     return [abs(measure(sweep(link, chord)[0]) / value - 1) for chord in CHORDS for measure, value in exact]
 
 
@@ -47,7 +49,7 @@ def test_oval_trace_links_approach_pappus_on_the_ellipse():
 
 def test_curb_links_approach_pappus_on_the_twisted_oval():
     """The length of the twisted centreline by the trapezoidal rule, exact to rounding on a smooth closed curve."""
-    link = draw(ChainSpec("curb", 2.2, 12.2, 9.7, 0.2))
+    link = draw(ChainSpec("curb", 2.2, 12.2, 9.7, 0.2)).link
     t = np.arange(512) * 2 * np.pi / 512
     girth = np.linalg.norm(np.gradient(link.curve(np.append(t, 2 * np.pi))[0], t[1], axis=0, edge_order=2), axis=1)
     length = float(np.linalg.norm(link.curve(t)[1], axis=1).mean() * 2 * np.pi)
@@ -59,18 +61,18 @@ def test_curb_links_approach_pappus_on_the_twisted_oval():
 
 def test_gap_of_two_perpendicular_rings_is_two_R_less_the_shift_less_the_wire():
     """Round links of radius R, shifted by s and turned 90 degrees: pulling leaves 2R - s - 2r."""
-    link = draw(ChainSpec("trace", 2.0, 12.0, 12.0, 0.2))
+    link = draw(ChainSpec("trace", 2.0, 12.0, 12.0, 0.2)).link
     shifts = np.linspace(6, 9.9, 9)
     turn = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
-    gap = tube_gaps(link, np.broadcast_to(turn, (9, 3, 3)), np.outer(shifts, [1.0, 0, 0])).gap_mm
+    gap = tube_gaps(link, link, np.broadcast_to(turn, (9, 3, 3)), np.outer(shifts, [1.0, 0, 0])).gap_mm
     np.testing.assert_allclose(gap, 10 - shifts - 2, atol=1e-9)
 
 
 def test_gap_of_coaxial_and_coplanar_rings():
     """Coaxial equal rings are the shift apart, coplanar ones the shift less the diameter; less the wire."""
-    link = draw(ChainSpec("trace", 2.0, 12.0, 12.0, 0.2))
+    link = draw(ChainSpec("trace", 2.0, 12.0, 12.0, 0.2)).link
     same = np.broadcast_to(np.eye(3), (2, 3, 3))
-    gap = tube_gaps(link, same, np.array([[0, 0, 5.0], [13.0, 0, 0]])).gap_mm
+    gap = tube_gaps(link, link, same, np.array([[0, 0, 5.0], [13.0, 0, 0]])).gap_mm
     np.testing.assert_allclose(gap, (3, 1), atol=1e-9)
 
 
@@ -80,9 +82,9 @@ def test_fit_of_round_trace_links_follows_from_plane_geometry(length, wire):
 
     Between them the two perpendicular rings of a joint are at least as far apart as both, for wires this thin.
     """
-    link = draw(ChainSpec("trace", wire, length, length, 0.1))
+    pattern = draw(ChainSpec("trace", wire, length, length, 0.1))
     big = (length - wire) / 2
-    found = fit(link, lay_of(link, "flat"), 0.0, 0.1)
+    (found,) = fit(even_of(pattern, drafting(pattern.links), "flat"), np.zeros(1), 0.1)
     assert found.best_mm == pytest.approx(4 * big / 3, abs=1e-4)
     assert found.gap_mm == pytest.approx(2 * big / 3 - wire, abs=1e-5)
     assert found.pulled_mm == pytest.approx(2 * big - wire, abs=1e-6)
@@ -92,13 +94,43 @@ def test_fit_of_round_trace_links_follows_from_plane_geometry(length, wire):
 
 @pytest.mark.parametrize("n", [12, 30, 61])
 def test_ring_stands_on_its_circle_with_the_pitch_as_chord(n):
-    path = ring(n, 6.8, "out")
+    path = ring(np.full(n, 6.8), "out")
     radius = 6.8 / (2 * np.sin(np.pi / n))
-    assert ring_radius(n, 6.8) == pytest.approx(radius, rel=1e-14)
+    assert ring_radius(np.full(n, 6.8)) == pytest.approx(radius, rel=1e-14)
     np.testing.assert_allclose(np.linalg.norm(path.origins, axis=1), radius, rtol=1e-14)
     np.testing.assert_allclose(np.linalg.norm(np.roll(path.origins, -1, 0) - path.origins, axis=1), 6.8, rtol=1e-12)
     np.testing.assert_allclose(path.rotations[:, :, 2], path.origins / radius, atol=1e-14)
     np.testing.assert_allclose(path.rotations[:, :, 1], np.broadcast_to([0, 0, 1], (n, 3)), atol=1e-15)
+
+
+@pytest.mark.parametrize("repeats", [4, 9, 30])
+def test_two_chords_in_turn_bend_as_the_law_of_cosines_says(repeats):
+    """n pairs of chords a, b close round a circle where a and b enclose the angle pi - pi/n: the chord across both is
+    2 R sin(pi / n), and c^2 = a^2 + b^2 + 2 a b cos(pi / n).
+    """
+    a, b = 6.9, 11.6
+    across = np.sqrt(a * a + b * b + 2 * a * b * np.cos(np.pi / repeats))
+    radius = across / (2 * np.sin(np.pi / repeats))
+    counts, pitches = np.full((1, 2), float(repeats)), np.array([[a, b]])
+    assert ring_radius_of(counts, pitches)[0] == pytest.approx(radius, rel=1e-12)
+    np.testing.assert_allclose(ring_bends(counts, pitches)[0], 2 * np.arcsin(pitches[0] / (2 * radius)), rtol=1e-12)
+    assert float(ring_bends(counts, pitches).sum()) * repeats == pytest.approx(2 * np.pi, rel=1e-12)
+
+
+@pytest.mark.parametrize("n", [24, 60])
+def test_a_ring_of_round_flat_links_wears_where_plane_geometry_says(n):
+    """Flat round links upright and level in turn, drawn tight. The level ones reach furthest inward: the radius through
+    the centres less the loop's radius and the wire's. Straight, a joint gives 2R - 2r; on the ring a little less.
+    """
+    wire, length = 1.0, 12.0
+    big = (length - wire) / 2
+    pattern = draw(ChainSpec("trace", wire, length, length, 0.1))
+    found = rings(even_of(pattern, drafting(pattern.links), "flat"), np.array([float(n)]))
+    pitch = float(found.at.pulled_mm[0, 0])
+    # The corner at a joint is 2 pi / n: each link leans half of it, and its hole gives way by its sagitta at most.
+    assert 0 <= 2 * big - wire - pitch < length / 2 * (2 * np.pi / n)
+    radius = pitch / (2 * np.sin(np.pi / n))
+    assert found.worn_mm[0] == pytest.approx(2 * np.pi * (radius - big - wire / 2), rel=1e-9)
 
 
 def circle(radius: float, n: int) -> np.ndarray:
@@ -114,9 +146,9 @@ def test_a_curve_through_points_of_a_circle_has_its_length(points, near):
 
 def test_links_along_a_circle_stand_as_on_the_ring():
     line = spline(circle(40, 400), cyclic=True, where="p")
-    walked, pitch = equal_chords_closed(line, 36)
+    walked, pitch = chords_closed(line, np.ones(36))
     assert pitch == pytest.approx(2 * 40 * np.sin(np.pi / 36), rel=1e-7)
-    path, known = along(line, walked, "out"), ring(36, pitch, "out")
+    path, known = along(line, walked, "out"), ring(np.full(36, pitch), "out")
     np.testing.assert_allclose(path.origins, known.origins, atol=1e-4)
     np.testing.assert_allclose(path.rotations, known.rotations, atol=1e-5)
 
@@ -129,7 +161,7 @@ def test_a_helix_has_its_length_and_equal_chords_equal_climb():
     line = spline(points, cyclic=False, where="p")
     exact = turns * np.hypot(2 * np.pi * radius, climb)
     assert line.length_mm == pytest.approx(exact, rel=1e-6)
-    path = along(line, equal_chords_open(line, 5.0, 60, 6.8), "out")
+    path = along(line, chords_open(line, 5.0, np.full(59, 6.8)), "out")
     steps = np.diff(path.origins, axis=0)
     np.testing.assert_allclose(np.linalg.norm(steps, axis=1), 6.8, atol=1e-8)
     np.testing.assert_allclose(steps[:, 2], steps[0, 2], atol=1e-4)

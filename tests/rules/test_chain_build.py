@@ -1,9 +1,11 @@
 """The whole chain: draft and verified build agree, meshes shared and linked, findings of the fit, and the clock."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from addon.rules.base.errors import BadInput
+from addon.rules.base.errors import BadInput, CannotBuild
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
 from addon.rules.chain.build import build_chain, draft_chain
@@ -14,6 +16,11 @@ from addon.rules.solid.linking import linking_number
 
 CURB = ChainSpec("curb", 2.2, 12.2, 9.7, 0.4)
 TRACE = ChainSpec("trace", 2.2, 12.2, 9.7, 0.4)
+FIGARO = ChainSpec("figaro", 1.6, 10.0, 8.4, 0.2, long_link_mm=16.0)
+FACETED = replace(CURB, facet_mm=0.3)
+BELCHER = ChainSpec("belcher", 1.4, 9.0, 9.0, 0.3, section="D")
+ANCHOR = ChainSpec("anchor", 1.8, 14.0, 9.7, 0.3)
+MEASURED = [FACETED, BELCHER, ANCHOR]
 T = np.arange(64) * 2 * np.pi / 64
 
 
@@ -31,9 +38,12 @@ LAYOUTS = [
 ]
 
 
-@pytest.mark.parametrize("spec", [CURB, TRACE])
+@pytest.mark.parametrize("spec", [CURB, TRACE, FIGARO], ids=lambda spec: spec.family)
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_verified_gap_is_that_of_the_meshes_and_never_below_the_draft(spec, layout):
+    # Whole repeats of every pattern; a figaro bends less than a curb.
+    spec = replace(spec, chord_mm=0.05)
+    layout = replace(layout, links=layout.links and 32)
     draft, chain = draft_chain(spec, layout), finish(build_chain(spec, layout))
     assert (draft.verified, chain.verified) == (False, True)
     assert chain.pitch_mm == draft.pitch_mm
@@ -41,6 +51,20 @@ def test_verified_gap_is_that_of_the_meshes_and_never_below_the_draft(spec, layo
     assert chain.smallest_gap_mm >= spec.gap_mm
     table = finish(gaps(chain.bodies, range_mm=chain.smallest_gap_mm + 0.1))
     assert table.gap_mm.min() == pytest.approx(chain.smallest_gap_mm, abs=1e-12)
+
+
+@pytest.mark.parametrize("spec", MEASURED, ids=lambda spec: spec.family)
+@pytest.mark.parametrize("layout", [LayoutSpec("ring", links=36), LayoutSpec("straight", links=9)])
+def test_other_links_are_laid_by_their_meshes_and_keep_the_gap_of_the_fit(spec, layout):
+    """The whole chain's meshes against the few poses that the fit measured."""
+    draft, chain = draft_chain(spec, layout), finish(build_chain(spec, layout))
+    assert chain.links == draft.links
+    assert chain.pitch_mm == pytest.approx(draft.pitch_mm, abs=0.15)
+    assert chain.smallest_gap_mm == pytest.approx(draft.smallest_gap_mm, abs=0.1)
+    beside = next(size.gap_mm for size in chain.sizes if size.links == chain.links)
+    assert chain.smallest_gap_mm == pytest.approx(beside, abs=1e-6)
+    low, high = chain.pitch_interval_mm
+    assert chain.fits[0].pushed_mm < low < chain.pitch_mm < high < chain.fits[0].pulled_mm
 
 
 @pytest.mark.parametrize("spec", [CURB, TRACE])
@@ -72,6 +96,42 @@ def test_build_reports_progress_up_to_its_end():
     assert shares[-1] <= 1
 
 
+def test_links_of_a_kind_share_a_mesh_and_each_is_of_its_kind():
+    chain = draft_chain(FIGARO, LayoutSpec("straight", links=12))
+    assert len({id(body.mesh) for body in chain.bodies}) == 2
+    for body, kind in zip(chain.bodies, chain.row.kind, strict=True):
+        long = np.ptp(body.mesh.points[:, 0])
+        assert long == pytest.approx(chain.pattern.links[kind].length_mm, abs=0.05)
+
+
+def test_bends_are_those_of_the_ring():
+    chain = draft_chain(CURB, LayoutSpec("ring", links=30))
+    assert chain.bends_deg == pytest.approx((12.0, 0.0), abs=1e-9)
+    flat = draft_chain(CURB, LayoutSpec("ring", links=30, face="flat"))
+    assert flat.bends_deg == pytest.approx((0.0, 12.0), abs=1e-9)
+    assert draft_chain(CURB, LayoutSpec("straight", links=3)).bends_deg == (0.0, 0.0)
+
+
+@pytest.mark.parametrize("spec", MEASURED[:2], ids=lambda spec: spec.family)
+def test_easing_links_that_are_measured_meets_the_length_on_the_meshes_built(spec):
+    layout = LayoutSpec("ring", inner_length_mm=186.0, fit="ease")
+    chain = finish(build_chain(spec, layout))
+    assert chain.worn_inner_length_mm == pytest.approx(186.0, abs=0.1)
+    assert chain.eased_from_mm == spec.link_length_mm
+    assert chain.spec.link_length_mm == pytest.approx(spec.link_length_mm, rel=0.03)
+
+
+def test_a_cover_needs_a_union_to_be_built():
+    with pytest.raises(CannotBuild, match=r"layout.ends: a cover is fused .* ends = \"closed\""):
+        next(build_chain(CURB, LayoutSpec("ring", links=30, ends="cover")))
+
+
+def test_a_tapered_chain_is_not_eased():
+    spec = replace(CURB, end_wire_mm=1.8, end_link_length_mm=10.0, end_link_width_mm=8.0)
+    with pytest.raises(BadInput, match="does not change a tapered chain"):
+        draft_chain(spec, LayoutSpec("straight", length_mm=300.0, fit="ease"))
+
+
 def test_bad_sizes_are_refused_before_any_work():
     with pytest.raises(BadInput):
         next(build_chain(ChainSpec("curb", 5.0, 12.2, 9.7, 0.4), LAYOUTS[0]))
@@ -94,8 +154,9 @@ def test_a_length_off_the_one_asked_for_is_said_with_the_sizes_beside_it():
     (finding,) = fit_findings(chain)
     assert (finding.code, finding.severity) == ("size-off", "note")
     assert finding.value == chain.worn_inner_length_mm
-    for links, worn in chain.nearby:
-        assert f"{links} links wear at {worn:.1f} mm" in finding.text
+    for size in chain.sizes:
+        if abs(size.links - chain.links) == 1:
+            assert f"{size.links} links wear at {size.worn_mm:.1f} mm" in finding.text
     far = draft_chain(TRACE, LayoutSpec("ring", inner_length_mm=186.0, hand_mm=180.0))
     assert codes(far) == {("size-off", "warn")}
 

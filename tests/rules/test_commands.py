@@ -2,15 +2,25 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from addon.rules.base.progress import Steps
+from addon.rules.chain.build import draft_chain
+from addon.rules.chain.chain import Chain
+from addon.rules.chain.play import FreePlay, free_play
+from addon.rules.chain.spec import ChainSpec, LayoutSpec
 from addon.rules.files import stl
+from addon.rules.files.job import read_job
+from addon.rules.files.report import report_text
 from addon.rules.solid.mesh import Mesh, merged
-from addon.verbs import main
+from addon.verbs import flow, main
 from tests.mesh_shapes import flipped, moved, torus
 
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES = sorted(path.stem for path in (ROOT / "sample_scenes").glob("*.toml"))
 JOB = """
 schema = 1
 name = "Harbour bracelet"
@@ -139,6 +149,141 @@ def test_plan_needs_no_blender(job: Path, tmp_path: Path, capsys: pytest.Capture
     assert "Harbour bracelet" in sheet.read_text(encoding="utf-8")
 
 
+def told(capsys: pytest.CaptureFixture[str]) -> dict[str, Any]:
+    """Read the report that was printed."""
+    report: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return report
+
+
+def test_the_report_says_how_the_joints_move_and_what_sizes_there_are(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["chain", str(job), "-o", str(tmp_path / "out.stl"), "--json", "-"]) == 0
+    report = told(capsys)
+    (joint,) = report["free_play"]["joints"]
+    assert joint["between"] == ["link 1", "link 2"]
+    for key in ("bend_y_deg", "bend_z_deg", "twist_deg", "best_bend_y_deg", "best_bend_z_deg"):
+        low, high = joint[key]
+        assert low < 0 < high, key
+    out, into = joint["slide_mm"]
+    (fit,) = report["chain"]["fits"]
+    assert (fit["pitch_mm"], fit["pitch_interval_mm"]) == (
+        report["chain"]["pitch_mm"],
+        report["chain"]["pitch_interval_mm"],
+    )
+    assert out > 0 > into
+    assert set(report["free_play"]["least_radius_mm"]) == {"over_face", "edgewise"}
+    sizes = {size["links"]: size for size in report["chain"]["sizes"]}
+    assert sizes[24]["worn_mm"] == report["chain"]["inner_length_mm"]
+    assert sizes[24]["printed_mm"] == report["chain"]["printed_inner_length_mm"]
+    assert len(sizes) == 7
+    assert 0 < report["chain"]["least_width_mm"] < 9.7
+
+
+def test_a_chain_can_be_made_at_another_width_with_its_gap_held(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "out.stl"
+    job.write_text(JOB.replace('"ring"', '"straight"').replace("links = 24", "links = 3"), encoding="utf-8")
+    assert main(["chain", str(job), "-o", str(out), "--width", "14.55", "--json", "-"]) == 0
+    wide = told(capsys)
+    link = wide["bodies"][0]
+    assert link["volume_mm3"] == pytest.approx(1.5**3 * volume(job, tmp_path, capsys), rel=0.02)
+    assert wide["chain"]["smallest_gap_mm"] >= 0.4
+    assert main(["chain", str(job), "-o", str(out), "--width", "4.0"]) == 2
+    assert "link_width_mm" in capsys.readouterr().err
+    assert main(["chain", str(job), "-o", str(out), "--width", "0"]) == 2
+    assert "--width" in capsys.readouterr().err
+
+
+def volume(job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> float:
+    """Give the volume of the first link of a job as it is."""
+    main(["chain", str(job), "-o", str(tmp_path / "plain.stl"), "--json", "-"])
+    return float(told(capsys)["bodies"][0]["volume_mm3"])
+
+
+def test_a_clasp_comes_as_two_bodies_after_the_links(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    job = tmp_path / "job.toml"
+    clasped = JOB.replace('"ring"', '"straight"').replace("links = 24", 'inner_length_mm = 110\nclasp = "ring-bar"')
+    job.write_text(clasped, encoding="utf-8")
+    assert main(["chain", str(job), "-o", str(tmp_path / "out.stl"), "--json", "-"]) == 0
+    report = told(capsys)
+    assert [b["name"] for b in report["bodies"]][report["chain"]["links"] :] == ["ring", "bar"]
+    assert report["chain"]["clasp_mm"] > 0
+    assert report["chain"]["inner_length_mm"] == pytest.approx(110, abs=5)
+    assert sum(p["linked"] is True for p in report["pairs"]) == report["chain"]["links"] + 1
+
+
+def test_the_feed_meets_a_clasps_halves_at_the_ends_they_hang_on() -> None:
+    """Walked in the other order the runner under the chain would turn back across the whole piece."""
+    layout = LayoutSpec("straight", links=20, clasp="ring-bar")
+    chain = draft_chain(ChainSpec("curb", 2.2, 12.2, 9.7, 0.4), layout)
+    order = flow.along(chain)
+    assert [chain.bodies[k].name for k in (order[0], order[-1])] == ["ring", "bar"]
+    assert (np.diff(chain.path.origins[order][:, 0]) > 0).all()
+
+
+def test_an_own_link_is_looked_for_beside_the_job_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "jobs"
+    folder.mkdir()
+    stl.write(folder / "link.stl", torus(steps=32, sides=12))
+    own = 'family = "mesh"\nfile = "link.stl"\ngap_mm = 0.4\n'
+    (folder / "job.toml").write_text(f'schema = 1\n[chain]\n{own}[layout]\nshape = "straight"\nlinks = 3\n', "utf-8")
+    monkeypatch.chdir(tmp_path)
+    assert main(["chain", "jobs/job.toml", "-o", "out.stl", "--json", "-"]) == 0
+    report = told(capsys)
+    assert (report["chain"]["family"], report["chain"]["links"]) == ("mesh", 3)
+    assert report["chain"]["smallest_gap_mm"] >= 0.4
+    (folder / "link.stl").unlink()
+    assert main(["chain", "jobs/job.toml", "-o", "out.stl"]) == 2
+    error = capsys.readouterr().err
+    assert one_line(error)
+    assert "job.toml: chain.file" in error
+    assert "link.stl: no such file" in error
+
+
+def test_a_plan_sets_the_layouts_beside_each_other_and_moves_the_joints_once(
+    job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    times = []
+
+    def counted(chain: Chain) -> Steps[FreePlay]:
+        times.append(chain.links)
+        return free_play(chain)
+
+    monkeypatch.setattr(flow, "free_play", counted)
+    sheet = tmp_path / "sheet.html"
+    assert main(["plan", str(job), "--json", "-", "--sheet", str(sheet)]) == 0
+    assert times == [24]
+    report = told(capsys)
+    assert report["free_play"]["joints"]
+    found = {one["shape"]: one for one in report["layouts"]}
+    assert set(found) == {"straight", "ring", "spiral", "coil", "serpentine"}
+    for one in found.values():
+        assert (one["refusal"] is None) == (one["size_mm"] is not None)
+    assert found["straight"]["size_mm"][0] > found["ring"]["across_mm"] > found["ring"]["size_mm"][2]
+    page = sheet.read_text(encoding="utf-8")
+    assert "Free play" in page
+    assert "Layouts" in page
+
+
+def test_what_is_not_finite_is_null() -> None:
+    text = report_text("chain", "x", ({"a": float("nan"), "b": [np.float64("inf"), 1.5], "c": np.array([np.nan])},))
+    report = json.loads(text)
+    assert (report["a"], report["b"], report["c"]) == (None, [None, 1.5], [None])
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_the_sample_jobs_can_be_drafted_with_their_gap(name: str) -> None:
+    job = read_job(ROOT / "sample_scenes" / f"{name}.toml")
+    chain = draft_chain(job.chain, job.layout)
+    assert chain.smallest_gap_mm >= job.chain.gap_mm - 1e-6
+    if chain.asked_mm is not None:
+        assert chain.worn_mm == pytest.approx(chain.asked_mm, rel=0.04)
+
+
 @pytest.mark.parametrize("verb", ["feed", "run"])
 def test_without_blender_feed_and_run_say_so(
     verb: str, job: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -193,7 +338,7 @@ def test_an_impossible_gap_names_the_size_to_change(
     assert main(["chain", str(job), "-o", str(tmp_path / "out.stl")]) == 2
     told = capsys.readouterr().err
     assert one_line(told)
-    assert "gap_mm" in told
+    assert "0.80 mm" in told
     assert "link_width_mm" in told or "wire_mm" in told
     assert not (tmp_path / "out.stl").exists()
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from addon.rules.base.errors import BadInput, CannotBuild
-from addon.rules.chain.build import draft_chain
+from addon.rules.base.progress import finish
+from addon.rules.chain.build import build_chain, draft_chain
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
 from addon.rules.solid.curves import spline
 
@@ -41,13 +42,14 @@ def test_straight_chain_lies_centred_along_x_with_its_width_upright():
     np.testing.assert_allclose(flat.path.rotations[3], np.eye(3), atol=0)
 
 
-@pytest.mark.parametrize(("face", "rolls"), [("out", (45, -45)), ("flat", (0, 90))])
+@pytest.mark.parametrize(("face", "rolls"), [("out", (-45, 45)), ("flat", (0, 90))])
 def test_turned_families_are_rolled_to_both_sides_of_the_upright_or_laid_in_turn(face, rolls):
     chain = draft_chain(TRACE, LayoutSpec("ring", links=30, face=face))
     for k, body in enumerate(chain.bodies):
         roll = chain.path.rotations[k].T @ body.pose.rotation
         angle = np.degrees(np.arctan2(roll[2, 1], roll[1, 1]))
-        assert angle == pytest.approx(rolls[k % 2], abs=1e-9)
+        # A half turn about its axis carries a link into itself.
+        assert (angle - rolls[k % 2] + 90) % 180 == pytest.approx(90, abs=1e-9)
         assert roll[0, 0] == pytest.approx(1)
 
 
@@ -119,7 +121,7 @@ def test_an_open_curve_takes_as_many_links_as_fit_and_centres_them():
     assert chain.links == int((length - 12.2) / chain.pitch_mm) + 1
     assert x[0] - 6.1 == pytest.approx(length - (x[-1] + 6.1), abs=1e-5)
     assert x[0] - 6.1 >= 0
-    assert chain.pitch_mm == chain.best_pitch_mm
+    assert chain.pitch_mm == chain.fits[0].best_mm
 
 
 def test_a_number_of_links_is_laid_from_the_start_of_an_open_curve():
@@ -261,3 +263,97 @@ def test_same_input_gives_the_same_chain():
     one, other = (draft_chain(FINE, on(circle(30, wave=2.0))) for _ in range(2))
     assert one.pitch_mm == other.pitch_mm
     assert np.array_equal(one.path.rotations, other.path.rotations)
+
+
+FIGARO = ChainSpec("figaro", 1.6, 10.0, 8.6, 0.25)
+WEAVE = ChainSpec("weave", 1.2, 9.7, 9.7, 0.3)
+
+
+@pytest.mark.parametrize("spec", [FIGARO, WEAVE])
+def test_a_closed_curve_takes_whole_repeats_with_all_pitches_in_one_proportion(spec):
+    chain = draft_chain(spec, on(circle(80, wave=4.0)))
+    assert chain.closed
+    assert chain.links % len(chain.pattern.places) == 0
+    shares = [fit.pitch_mm / fit.best_mm for fit in chain.fits]
+    np.testing.assert_allclose(shares, shares[0], rtol=1e-12)
+    for fit in chain.fits:
+        assert fit.interval_mm[0] <= fit.pitch_mm <= fit.interval_mm[1]
+    stations = chain.path.origins[np.unique(chain.row.station, return_index=True)[1]]
+    step = np.linalg.norm(np.roll(stations, -1, axis=0) - stations, axis=1)
+    np.testing.assert_allclose(step, np.array([fit.pitch_mm for fit in chain.fits])[chain.row.joint], atol=1e-8)
+
+
+def test_links_that_are_no_whole_repeats_do_not_close_a_curve():
+    places = len(draft_chain(FIGARO, LayoutSpec("straight", links=12)).pattern.places)
+    with pytest.raises(BadInput, match=r"do not close, being no whole number of repeats of \d+; give (\d+) or (\d+)"):
+        draft_chain(FIGARO, on(circle(80), links=10 * places + 1))
+
+
+def test_neighbours_turned_by_90_degrees_close_a_curve_in_twos_by_rule_and_in_odd_numbers_when_asked():
+    assert draft_chain(TRACE, on(circle(65))).links % 2 == 0
+    odd = draft_chain(TRACE, on(circle(65), links=61))
+    assert odd.links == 61
+    rolls = np.array([p.T @ b.pose.rotation for p, b in zip(odd.path.rotations, odd.bodies, strict=True)])
+    step = np.einsum("nij,nik->njk", rolls, np.roll(rolls, -1, axis=0))
+    turn = np.degrees(np.arctan2(step[:, 2, 1], step[:, 1, 1])) % 180
+    np.testing.assert_allclose(turn, turn[0], atol=1e-9)
+
+
+@pytest.mark.parametrize("ends", ["open", "cover"])
+def test_a_chain_left_open_on_a_closed_curve_goes_round_once_and_leaves_its_seam(ends):
+    chain = draft_chain(CURB, on(circle(65), ends=ends))
+    origins = chain.path.origins[: chain.links]
+    step = np.linalg.norm(np.diff(origins, axis=0), axis=1)
+    np.testing.assert_allclose(step, chain.pitch_mm, atol=1e-8)
+    low, high = chain.pitch_interval_mm
+    assert low <= chain.pitch_mm <= high
+    seam = np.linalg.norm(origins[0] - origins[-1])
+    assert seam > 12.2
+    radius = np.linalg.norm(origins, axis=1)
+    np.testing.assert_allclose(radius, 65.0, atol=0.01)
+    turned = np.unwrap(np.arctan2(origins[:, 1], origins[:, 0]))
+    assert turned[-1] - turned[0] + 2 * np.arcsin(seam / 130) == pytest.approx(2 * np.pi, abs=1e-3)
+    assert (0, chain.links - 1) not in chain.joints
+
+
+def test_a_closed_curve_can_leave_room_for_a_closure():
+    bare = draft_chain(CURB, on(circle(65), ends="open"))
+    clasped = draft_chain(CURB, on(circle(65), ends="open", clasp="ring-bar"))
+    assert clasped.links < bare.links
+    assert len(clasped.bodies) == clasped.links + 2
+    assert clasped.smallest_gap_mm >= CURB.gap_mm
+    assert clasped.worn_inner_length_mm is not None
+
+
+@pytest.mark.parametrize("shape", ["spiral", "coil", "serpentine"])
+def test_the_same_length_takes_the_same_links_wound_up_as_straight(shape):
+    straight = draft_chain(CURB, LayoutSpec("straight", length_mm=300.0))
+    wound = draft_chain(CURB, LayoutSpec(shape, length_mm=300.0))
+    assert wound.links == straight.links
+    assert wound.worn_length_mm == straight.worn_length_mm
+    assert wound.fits == straight.fits
+    assert not wound.closed
+    assert wound.smallest_gap_mm >= CURB.gap_mm - 1e-6
+
+
+@pytest.mark.parametrize("shape", ["spiral", "coil", "serpentine"])
+def test_a_wound_chain_keeps_the_gap_on_its_own_meshes(shape):
+    spec = ChainSpec("box", 1.6, 9.0, 8.4, 0.3, chord_mm=0.06)
+    chain = finish(build_chain(spec, LayoutSpec(shape, links=16)))
+    assert chain.verified
+    assert chain.smallest_gap_mm >= 0.3 - 1e-6
+
+
+@pytest.mark.parametrize("shape", ["spiral", "coil", "serpentine"])
+def test_a_tapered_chain_is_wound_too(shape):
+    spec = ChainSpec("curb", 2.2, 12.2, 9.7, 0.4, end_wire_mm=1.6, end_link_length_mm=9.0, end_link_width_mm=7.2)
+    chain = draft_chain(spec, LayoutSpec(shape, links=24))
+    assert chain.links == 24
+    assert chain.smallest_gap_mm >= 0.4 - 1e-6
+
+
+@pytest.mark.parametrize("family", ["curb", "trace", "belcher", "figaro", "anchor", "box", "rope", "weave"])
+def test_every_family_is_wound_into_a_coil(family):
+    sizes = {"rope": (1.2, 9.7, 9.7), "weave": (1.2, 9.7, 9.7)}.get(family, (1.6, 11.0, 9.0))
+    chain = draft_chain(ChainSpec(family, *sizes, 0.25), LayoutSpec("coil", links=24))
+    assert chain.smallest_gap_mm >= 0.25 - 1e-6

@@ -12,6 +12,7 @@ from addon.rules.cast.materials import load_materials
 from addon.rules.cast.plan import plan
 from addon.rules.cast.quick import Section
 from addon.rules.cast.spec import CastSpec
+from addon.rules.chain.play import FreePlay, JointPlay
 from addon.rules.feed.lattice import Strut
 from addon.rules.inspect.finding import Finding
 from addon.rules.sheet.data import Cut, SheetData
@@ -93,6 +94,25 @@ def data(**changes):
         cuts=(Cut("link 1", "base ring side", 1.0, "threaded saw"),),
     )
     return dataclasses.replace(made, **changes)
+
+
+PLAY = FreePlay(
+    (
+        JointPlay(
+            "short to long",
+            ("link 3", "link 4"),
+            (0.82, -0.41),
+            (-41.5, 41.5),
+            (-21.2, 18.9),
+            (-12.3, float("inf")),
+            (-44.5, 44.5),
+            (-22.0, 20.1),
+            (0.2, 0.2),
+            (0.1, 0.1),
+        ),
+    ),
+    (14.25, float("inf")),
+)
 
 
 class Page(HTMLParser):
@@ -221,6 +241,16 @@ def test_no_text_of_the_users_becomes_code():
     plain = Page(sheet(data(cuts=data().cuts)))
     assert set(page.tags) == set(plain.tags)
     assert page.text.count("<script>alert('x')</script>") >= 10
+
+
+def test_it_says_how_far_the_joints_move():
+    text = Page(sheet(data(play=PLAY))).text
+    for words in (
+        "short to long", "+0.82 to -0.41", "-41.5 to +41.5", "-44.5 to +44.5", "-21.2 to +18.9", "-12.3 to any",
+        "radius 14.2 mm over the face, none edgewise",
+    ):  # fmt: skip
+        assert words in text, words
+    assert "Free play" not in Page(sheet(data())).text
 
 
 def test_the_same_data_gives_the_same_page():

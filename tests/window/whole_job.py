@@ -54,6 +54,8 @@ def steps(hand, folder, shown=None):
     yield from hand.picture("chain")
     hand.expect(chain().linkwright.figures.links > 20, "the chain has its links")
     yield from hand.wait(lambda: chain().linkwright.figures.verified, "the gap is measured by itself", 20.0)
+    yield from hand.wait(lambda: len(chain().linkwright.figures.play) > 0, "its joints are moved by themselves", 30.0)
+    yield from _worn_and_back(hand)
 
     yield from press(hand, "linkwright.inspect", lambda: idle() and state().has_result, "the chain is inspected")
     hand.expect(chain().linkwright.figures.verified, "inspecting measures the gap")
@@ -88,6 +90,21 @@ def steps(hand, folder, shown=None):
     report = json.loads((Path(folder) / "report.json").read_text(encoding="utf-8"))
     stop = [f["code"] for f in report["findings"] if f["severity"] == "stop"]
     hand.expect(("print.stl" in names) == (not stop), f"a print file exactly where no stop stands: {names}, {stop}")
+
+
+def _worn_and_back(hand):
+    before = _places()
+    worn = "linkwright.preview_worn"
+    yield from press(hand, worn, lambda: idle() and chain().linkwright.figures.worn_view, "the chain is shown as worn")
+    yield from hand.picture("worn")
+    hand.expect(_places() != before, "worn it lies elsewhere than printed")
+    yield from press(hand, worn, lambda: idle() and not chain().linkwright.figures.worn_view, "and as printed again")
+    hand.expect(_places() == before, "going back puts the links where they were")
+
+
+def _places():
+    links = [ob for ob in bpy.data.objects if ob.linkwright.part == "LINK"]
+    return [[round(c, 5) for c in link.location] for link in links]
 
 
 def _unit():

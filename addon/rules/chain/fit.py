@@ -1,18 +1,20 @@
 """Fit: the pitch of the widest smallest gap, the interval of pitches that keep a gap, and the pitches of contact.
 
-All of it on smooth tubes and on uniformly bent chains: straight, or a ring whose pitch is the distance between
-neighbouring link centres.
+All of it on evenly bent chains: straight, or a ring whose pitch is the distance between neighbouring stations. The
+types of joint are fitted one after another; each knows the pitches of those before it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
-from .link import Link
-from .uniform import Lay, are_linked, uniform_gaps
+from .meshed import look
+from .uniform import Cases, Even, UniformGaps, are_linked, beside, case_gaps, cases_of, distinct, smallest, uniform_gaps
 
 GRID = 33
+# Chains bent nearly alike have their best pitch within this share of all pitches of each other.
+ABOUT, ABOUT_GRID = 0.1, 7
 PITCH_MM = 1e-5
 GAP_MM = 1e-6
 BEST_STEPS = 40
@@ -21,11 +23,13 @@ REACH_STEPS = 200
 NEAR_SHARE = 0.01
 STEEP = 0.2
 POLISH_STEPS = 3
+# Pairs that stay free over so many wires of pitch are left out on the way, and looked at again at its end.
+TRAVEL = 0.4
 
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """The fit of one even bend. ``best_mm`` the pitch of the widest smallest gap ``gap_mm``.
+    """The fit of one type of joint on one even bend. ``best_mm`` the pitch of the widest smallest gap ``gap_mm``.
 
     ``low_mm`` to ``high_mm`` keeps the wanted gap; at ``pushed_mm`` and ``pulled_mm`` metal first meets metal. Those
     are NaN where the wanted gap, or any, cannot be had.
@@ -39,32 +43,145 @@ class Fit:
     pulled_mm: float
 
 
-def fit(link: Link, lay: Lay, bend: float, gap_mm: float) -> Fit:
-    """Fit a chain bent by ``bend`` radians at every joint (0: straight) to a wanted gap."""
-    best, gap = widest(link, lay, np.array([bend]))
+def fit(even: Even, bends: FloatArray, gap_mm: float, repeats: float | None = None) -> tuple[Fit, ...]:
+    """Fit a chain bent by ``bends`` (t,) radians at its types of joint (0: straight) to a wanted gap.
+
+    ``repeats`` of a closed one, over which the turn left over is spread.
+    """
+    number = None if repeats is None else np.array([repeats])
+    pitches = np.zeros((1, even.types))
+    fits = []
+    aside = beside(even)
+    for kind in range(even.types):
+        cases = distinct(cases_of(even, kind, bends[None], pitches, number))
+        found = _by_wires(cases, gap_mm) if cases.measure.solids is None else _by_meshes(cases, gap_mm)
+        if aside < gap_mm:
+            found = replace(found, low_mm=np.nan, high_mm=np.nan)
+        fits.append(replace(found, gap_mm=min(found.gap_mm, aside)))
+        pitches[:, kind] = found.best_mm
+    return tuple(fits)
+
+
+def _by_wires(cases: Cases, gap_mm: float) -> Fit:
+    best, gap = widest(cases)
     toward, floor = np.array([-1.0, 1.0, -1.0, 1.0]), np.array([gap_mm, gap_mm, 0.0, 0.0])
-    ends = reach(link, lay, np.full(4, bend), np.repeat(best, 4), toward, floor)
+    ends = reach(cases.of(np.zeros(4, dtype=np.int64)), np.repeat(best, 4), toward, floor)
     return Fit(float(best[0]), float(gap[0]), *(float(end) for end in ends))
 
 
-def widest(link: Link, lay: Lay, bends: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Find the pitch of the widest smallest gap for each of k bends (radians a joint): pitches (k,), gaps (k,).
+def _by_meshes(cases: Cases, gap_mm: float) -> Fit:
+    ends = look(cases, gap_mm)[0]
+    return Fit(ends.best_mm, ends.gap_mm, ends.low_mm, ends.high_mm, ends.pushed_mm, ends.pulled_mm)
 
-    A grid over all pitches at which neighbours are linked, then steps to where the tangents of both sides meet. A
-    gap below 0: no pitch is free.
+
+def widest_about(cases: Cases, main: int) -> tuple[FloatArray, FloatArray]:
+    """Find the same as `widest` of chains bent nearly alike: of the ``main`` one first, then near its pitch."""
+    best, gap = np.empty((2, len(cases.most_mm)))
+    best[main], gap[main] = (found[0] for found in widest(cases.of(np.array([main]))))
+    others = np.delete(np.arange(len(best)), main)
+    if len(others):
+        best[others], gap[others] = widest_near(cases.of(others), float(best[main]))
+    return best, gap
+
+
+def widest_near(cases: Cases, pitch_mm: float) -> tuple[FloatArray, FloatArray]:
+    """Find the same as `widest`, looking about a pitch first.
+
+    Where that leads to the end of what was looked at, or to no gap, all pitches are looked at after all.
     """
-    rows: IntArray = np.arange(len(bends))
-    # At the length of the centreline the ends of straight neighbours cross and they part; bent ones part earlier.
-    most = link.length_mm - link.wire_mm
-    grid = np.linspace(0.3 * most, most, GRID)
-    coarse = uniform_gaps(link, lay, bends, np.broadcast_to(grid, (len(bends), GRID)))
-    height = _only_linked(link, lay, bends, grid, coarse.gap_mm)
-    top = np.clip(height.argmax(axis=1), 1, GRID - 2)
-    best, gap = grid[top], coarse.gap_mm[rows, top]
-    left = np.stack((grid[top - 1], coarse.gap_mm[rows, top - 1], coarse.slope[rows, top - 1]))
-    right = np.stack((grid[top + 1], coarse.gap_mm[rows, top + 1], coarse.slope[rows, top + 1]))
-    _narrow(left, right, np.stack((best, gap, coarse.slope[rows, top])), rows)
-    active = rows
+    half = ABOUT * (cases.most_mm - cases.least_mm)
+    low, high = pitch_mm - half, np.minimum(pitch_mm + half, cases.most_mm)
+    best, gap = widest(replace(cases, least_mm=low, most_mm=high), grid=ABOUT_GRID)
+    cell = (high - low) / (ABOUT_GRID - 1)
+    again = np.flatnonzero((best < low + cell) | (best > high - cell) | (gap <= 0))
+    if len(again):
+        best[again], gap[again] = widest(cases.of(again))
+    return best, gap
+
+
+def widest(cases: Cases, *, grid: int = GRID) -> tuple[FloatArray, FloatArray]:
+    """Find the pitch of the widest smallest gap of each of k chains: pitches (k,), gaps (k,).
+
+    A ``grid`` over all pitches at which neighbours are linked, then steps to where the tangents of both sides meet. A
+    gap below 0: no pitch is free. For chains of round wire, whose gaps are exact and never just 0 where they overlap.
+    """
+    share = np.linspace(0.0, 1.0, grid)
+    looked = cases.least_mm[:, None] + (cases.most_mm - cases.least_mm)[:, None] * share
+    each, towards = case_gaps(cases, looked)
+    coarse = smallest(cases, each, towards)
+    height = _only_linked(cases, looked, coarse.gap_mm)
+    top = np.clip(height.argmax(axis=1), 1, grid - 2)
+    rows: IntArray = np.arange(len(looked))
+    left, here, right = (_points(looked, coarse, rows, top + step) for step in (-1, 0, 1))
+    best, gap = here[0].copy(), here[1].copy()
+    _narrow(left, right, here, rows)
+    # No gap changes by more than its ratio of the pitch: pairs that far apart decide nothing between both sides.
+    cell, most = looked[:, 1] - looked[:, 0], cases.ratio.max(axis=0, initial=0.0)
+    nearest = np.stack([each[:, rows, top + step] for step in (-1, 0, 1)]).min(axis=0)
+    _climb(cases.where(nearest - cases.ratio * cell < gap + most * cell), left, right, best, gap)
+    parted = gap > 0
+    parted[parted] = ~are_linked(cases.of(np.flatnonzero(parted)), best[parted])
+    return np.where(parted, looked[rows, top], best), np.where(parted, np.minimum(height[rows, top], 0.0), gap)
+
+
+def reach(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: FloatArray) -> FloatArray:
+    """Follow the pitch of k chains from a start up or down until a gap first falls to a floor; all arrays (k,).
+
+    ``toward`` is 1 (up) or -1 (down). No contact is jumped: a step is kept only when the changes of pitch that the
+    gaps at its two ends allow overlap (conservative advancement, a little hurried). NaN where the start itself lies
+    below its floor. For chains of round wire.
+    """
+    all_margins = _all_margins(cases, start_mm, floor_mm)
+    margin = all_margins.min(axis=0)
+    near_by = all_margins < np.maximum(margin, 0) + TRAVEL * min(link.wire_mm for link in cases.measure.links)
+    hidden = cases.meets & ~near_by
+    ends = _reached(cases.where(near_by), start_mm, toward, floor_mm)
+    known = np.flatnonzero(np.isfinite(ends) & hidden.any(axis=0))
+    if len(known):
+        # Pairs left out cannot have met on the way where what they could move at both ends covers it.
+        at_end = _all_margins(cases.where(hidden).of(known), ends[known], floor_mm[known])
+        way = np.abs(ends[known] - start_mm[known])
+        met = known[((all_margins[:, known] + at_end < way) & hidden[:, known]).any(axis=0)]
+        if len(met):
+            ends[met] = _reached(cases.of(met), start_mm[met], toward[met], floor_mm[met])
+    return ends
+
+
+def _reached(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: FloatArray) -> FloatArray:
+    pitch = start_mm.copy()
+    margin, slope = _margins(cases, pitch, floor_mm)
+    pitch[margin < 0] = np.nan
+    near = NEAR_SHARE * min(link.wire_mm for link in cases.measure.links)
+    active = np.flatnonzero(margin >= 0)
+    for _ in range(REACH_STEPS):
+        steep = -toward[active] * slope[active] > STEEP
+        active = active[(margin[active] > near) | (~steep & (margin[active] > GAP_MM))]
+        # What is looked at may open on and on, where the pair that ends it was left out.
+        active = active[(pitch[active] > cases.least_mm[active] / 2) & (pitch[active] < 2 * cases.most_mm[active])]
+        if not len(active):
+            break
+        here, fall = margin[active], np.clip(-toward[active] * slope[active], -0.9, 1.0)
+        stride = np.minimum(1.96 * here / (1 + fall), cases.most_mm[active])
+        trial = pitch[active] + toward[active] * stride
+        ahead, ahead_slope = _margins(cases.of(active), trial, floor_mm[active])
+        proven = (ahead >= 0) & (here + ahead >= stride)
+        pitch[active] += toward[active] * np.where(proven, stride, 0.0)
+        margin[active[proven]], slope[active[proven]] = ahead[proven], ahead_slope[proven]
+        slow = active[~proven]
+        if len(slow):
+            pitch[slow] += toward[slow] * margin[slow]
+            margin[slow], slope[slow] = _margins(cases.of(slow), pitch[slow], floor_mm[slow])
+    ends = np.flatnonzero(np.isfinite(pitch))
+    for step in range(POLISH_STEPS if len(ends) else 0):
+        if step:
+            margin[ends], slope[ends] = _margins(cases.of(ends), pitch[ends], floor_mm[ends])
+        pitch[ends] += toward[ends] * margin[ends] / np.maximum(-toward[ends] * slope[ends], STEEP)
+    return pitch
+
+
+def _climb(cases: Cases, left: FloatArray, right: FloatArray, best: FloatArray, gap: FloatArray) -> None:
+    """Close the brackets (3, k: pitch, gap, slope) on the widest gap; ``best`` and ``gap`` (k,) are filled in place."""
+    active: IntArray = np.arange(len(best))
     for step in range(BEST_STEPS):
         (x0, f0, s0), (x1, f1, s1) = left[:, active], right[:, active]
         run = np.where(s0 - s1 > 1e-12, s0 - s1, 1.0)
@@ -74,72 +191,42 @@ def widest(link: Link, lay: Lay, bends: FloatArray) -> tuple[FloatArray, FloatAr
         active, meet, usable = active[~done], meet[~done], usable[~done]
         if not len(active):
             break
+        # At a kink the tangents meet on it; of a round top the slopes of both sides tell where it is level.
+        if step % 2:
+            (x0, _, s0), (x1, _, s1) = left[:, active], right[:, active]
+            meet = np.where(usable, x0 + (x1 - x0) * np.clip(s0 / np.maximum(s0 - s1, 1e-12), 0.02, 0.98), meet)
         trial = np.where(usable & (step % 4 != 3), meet, (left[0, active] + right[0, active]) / 2)
-        found = uniform_gaps(link, lay, bends[active], trial[:, None])
+        found = uniform_gaps(cases.of(active), trial[:, None])
         value = found.gap_mm[:, 0]
         best[active] = np.where(value > gap[active], trial, best[active])
         gap[active] = np.maximum(value, gap[active])
         _narrow(left, right, np.stack((trial, value, found.slope[:, 0])), active)
-    parted = gap > 0
-    parted[parted] = ~are_linked(link, lay, bends[parted], best[parted])
-    return np.where(parted, grid[top], best), np.where(parted, np.minimum(height[rows, top], 0.0), gap)
 
 
-def reach(
-    link: Link, lay: Lay, bends: FloatArray, start_mm: FloatArray, toward: FloatArray, floor_mm: FloatArray
-) -> FloatArray:
-    """Follow the pitch from a start up or down until a gap first falls to a floor; all arrays (k,).
-
-    ``toward`` is 1 (up) or -1 (down). No contact is jumped: a step is kept only when the changes of pitch that the
-    gaps at its two ends allow overlap (conservative advancement, a little hurried). NaN where the start itself lies
-    below its floor.
-    """
-    pitch = start_mm.copy()
-    margin, slope = _margins(link, lay, bends, pitch, floor_mm)
-    pitch[margin < 0] = np.nan
-    near = NEAR_SHARE * link.wire_mm
-    active = np.flatnonzero(margin >= 0)
-    for _ in range(REACH_STEPS):
-        steep = -toward[active] * slope[active] > STEEP
-        active = active[(margin[active] > near) | (~steep & (margin[active] > GAP_MM))]
-        if not len(active):
-            break
-        here, fall = margin[active], np.clip(-toward[active] * slope[active], -0.9, 1.0)
-        stride = 1.96 * here / (1 + fall)
-        trial = pitch[active] + toward[active] * stride
-        ahead, ahead_slope = _margins(link, lay, bends[active], trial, floor_mm[active])
-        proven = (ahead >= 0) & (here + ahead >= stride)
-        pitch[active] += toward[active] * np.where(proven, stride, 0.0)
-        margin[active[proven]], slope[active[proven]] = ahead[proven], ahead_slope[proven]
-        slow = active[~proven]
-        if len(slow):
-            pitch[slow] += toward[slow] * margin[slow]
-            margin[slow], slope[slow] = _margins(link, lay, bends[slow], pitch[slow], floor_mm[slow])
-    ends = np.flatnonzero(np.isfinite(pitch))
-    for step in range(POLISH_STEPS if len(ends) else 0):
-        if step:
-            margin[ends], slope[ends] = _margins(link, lay, bends[ends], pitch[ends], floor_mm[ends])
-        pitch[ends] += toward[ends] * margin[ends] / np.maximum(-toward[ends] * slope[ends], STEEP)
-    return pitch
+def _points(grid: FloatArray, found: UniformGaps, rows: IntArray, at: IntArray) -> FloatArray:
+    return np.stack((grid[rows, at], found.gap_mm[rows, at], found.slope[rows, at]))
 
 
-def _margins(
-    link: Link, lay: Lay, bends: FloatArray, pitch: FloatArray, floor_mm: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    found = uniform_gaps(link, lay, bends, pitch[:, None], floor_mm=floor_mm[:, None])
+def _margins(cases: Cases, pitch: FloatArray, floor_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+    found = uniform_gaps(cases, pitch[:, None], floor_mm=floor_mm[:, None])
     return found.margin_mm[:, 0], found.margin_slope[:, 0]
 
 
-def _only_linked(link: Link, lay: Lay, bends: FloatArray, grid: FloatArray, gap: FloatArray) -> FloatArray:
+def _all_margins(cases: Cases, pitch: FloatArray, floor_mm: FloatArray) -> FloatArray:
+    """Give how far the pitch may move before each pair's gap can have fallen to the floor, (c, k)."""
+    return np.asarray((case_gaps(cases, pitch[:, None])[0][..., 0] - floor_mm) / np.maximum(cases.ratio, 1e-12))
+
+
+def _only_linked(cases: Cases, grid: FloatArray, gap: FloatArray) -> FloatArray:
     """Strike out the pitches at which a sharply bent chain has come apart: free, but neighbours no longer linked."""
     height = gap.copy()
-    for _ in range(len(grid)):
+    for _ in range(grid.shape[1]):
         top = height.argmax(axis=1)
         free = np.flatnonzero(np.take_along_axis(height, top[:, None], axis=1)[:, 0] > 0)
-        apart = free[~are_linked(link, lay, bends[free], grid[top[free]])]
+        apart = free[~are_linked(cases.of(free), grid[free, top[free]])]
         if not len(apart):
             break
-        height[apart] = np.where(np.arange(len(grid)) >= top[apart, None], -np.inf, height[apart])
+        height[apart] = np.where(np.arange(grid.shape[1]) >= top[apart, None], -np.inf, height[apart])
     return height
 
 

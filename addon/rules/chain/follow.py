@@ -1,205 +1,166 @@
-"""A chain along a given curve: how many links, at which pitch, standing where."""
+"""A chain along a curve, or wound up: how many links, at which pitches, standing where."""
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
 from ..base.errors import BadInput, CannotBuild
 from ..solid.curves import Spline, spline
-from ..solid.mesh import FloatArray, IntArray
+from ..solid.mesh import FloatArray
+from .chain import Size
 from .check import MOST_LINKS
-from .closure import check_even, hanging, links_for_length, ring_stride, straight_fit
+from .closure import open_count, straight_fit, worn_inside
 from .fit import Fit
-from .lengths import rings
-from .link import Link
-from .path import Path, along, equal_chords_closed, equal_chords_open, outward
-from .placed import along_pairs, bent_too_far, smallest_gap, stranger_pairs
+from .going_round import go_round
+from .laid import Laid
+from .layout_check import WOUND, ends_of, goes_round
+from .lengths import depth, hanging, overhangs
+from .measure import Measure
+from .path import Path, along, chords_open, outward
+from .pattern import Pattern
+from .placed import RowGaps, row_gaps
+from .row import Row, row_of, stood
 from .spec import ChainSpec, LayoutSpec
-from .uniform import Lay, lay_of
+from .too_tight import bent_too_far
+from .uniform import even_of
+from .winding import wound
 
-# Numbers of links tried on so many of the tightest joints first; the whole chain then decides among the best.
-TRIALS = 5
-SENTINELS = 16
 CENTRED_MM = 1e-6
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Followed:
-    """Links along a curve: ``fit`` is that of the straight chain, ``gap_mm`` the smallest as they stand."""
+def follow(
+    spec: ChainSpec,
+    layout: LayoutSpec,
+    pattern: Pattern,
+    measure: Measure,
+    clasp_mm: float,
+    *,
+    fits: tuple[Fit, ...] | None = None,
+) -> Laid:
+    """Lay links along the curve of a layout, or on the spiral, coil or serpentine it asks for.
 
-    path: Path
-    pitch_mm: float
-    fit: Fit
-    gap_mm: float
-    between: tuple[int, int]
-    curve_mm: float
-    nearby: tuple[tuple[int, float], ...]
-
-
-def follow(spec: ChainSpec, layout: LayoutSpec, link: Link) -> Followed:
-    """Lay links along the curve of a layout.
-
-    A closed curve takes a whole number of links at one pitch inside the interval, with the widest smallest gap as
-    they stand (or the worn length nearest to one asked for). An open one takes as many as fit at the best pitch,
-    centred, or as many as asked for from its start. Raises BadInput for a curve that cannot be used, CannotBuild
-    where nothing fits.
+    A closed curve takes a whole number of repeats with every pitch inside its interval, the widest smallest gap as
+    they stand (or the worn length nearest to one asked for). An open one takes as many links as fit at the best
+    pitches, centred, or as many as asked for from its start; a wound one as many as asked for. ``fits`` of the straight
+    chain, one for each type of joint, are found where not given. Raises BadInput for a curve or turn that cannot be
+    used, CannotBuild where nothing fits.
     """
-    lay = lay_of(link, layout.face)
-    even = straight_fit(spec, link, layout.face)
+    fits = straight_fit(spec, pattern, measure, layout.face) if fits is None else fits
+    best = np.array([fit.best_mm for fit in fits])
+    if layout.shape in WOUND:
+        links, sizes = open_count(spec, layout, pattern, measure, fits, clasp_mm)
+        assert links is not None
+        row = row_of(pattern, links, closed=False, face=layout.face)
+        path, gaps = wound(spec, layout, pattern, row, measure, best)
+        return _laid(layout, pattern, row, path, fits, best, gaps, sizes, clasp_mm)
+    line = _line(layout)
+    if goes_round(layout):
+        row, walked, share, sizes = go_round(spec, layout, pattern, measure, line, fits, clasp_mm)
+        pitches = best * share
+    else:
+        links, sizes = open_count(spec, layout, pattern, measure, fits, clasp_mm)
+        row, walked = _from_start(layout, pattern, line, best, links)
+        pitches = best
+        if links is None:
+            asked = replace(layout, links=len(row.kind))
+            sizes = open_count(spec, asked, pattern, measure, fits, clasp_mm)[1]
+    path = replace(along(line, walked, layout.face), closed=row.closed)
+    gaps = row_gaps(measure, row, *stood(row, path))
+    if gaps.near_mm <= 0:
+        raise bent_too_far(spec, layout, pattern, measure, row, path, pitches, gaps.near)
+    laid = _laid(layout, pattern, row, path, fits, pitches, gaps, sizes, clasp_mm)
+    if ends_of(layout) == "open":
+        return laid
+    # A closed chain is printed inside its curve, whatever that curve's shape: by the metal's depth less all round.
+    return replace(laid, printed_mm=line.length_mm - 2 * np.pi * depth(even_of(pattern, measure, layout.face)))
+
+
+def _line(layout: LayoutSpec) -> Spline:
+    """Lay the curve through the points; a closed one is turned to run anticlockwise from its first point."""
     line = spline(layout.points, cyclic=layout.cyclic, where="layout.points")
     if layout.cyclic and not outward(line.at(np.linspace(0, line.length_mm, 720, endpoint=False))):
         turned = (layout.points[0], *layout.points[:0:-1])
         line = spline(turned, cyclic=True, where="layout.points")
-    if layout.cyclic:
-        walked, pitch, nearby = _closed(spec, layout, link, lay, line, even)
-    else:
-        walked, pitch, nearby = _open(layout, link, line, even)
-    path = along(line, walked, layout.face)
-    gap, between = smallest_gap(link, lay, path, along_pairs(len(walked), closed=path.closed))
-    if gap <= 0:
-        raise bent_too_far(link, lay, path, pitch, between, spec.gap_mm)
-    strangers = stranger_pairs(path.origins, 2 * link.reach_mm + min(gap, spec.gap_mm), closed=path.closed)
-    if len(strangers):
-        crossing, pair = smallest_gap(link, lay, path, strangers)
-        if crossing < gap:
-            gap, between = crossing, pair
-    return Followed(path, pitch, even, gap, between, line.length_mm, nearby)
+    return line
 
 
-def _open(
-    layout: LayoutSpec, link: Link, line: Spline, even: Fit
-) -> tuple[FloatArray, float, tuple[tuple[int, float], ...]]:
-    best = even.best_mm
-    least = hanging(link, 2, best)
+def _laid(
+    layout: LayoutSpec,
+    pattern: Pattern,
+    row: Row,
+    path: Path,
+    fits: tuple[Fit, ...],
+    pitches: FloatArray,
+    gaps: RowGaps,
+    sizes: tuple[Size, ...],
+    clasp_mm: float,
+) -> Laid:
+    inner = ends_of(layout) != "open" or worn_inside(layout, clasp_mm)
+    chosen = next((size for size in sizes if size.links == len(row.kind)), None)
+    return Laid(
+        pattern=pattern,
+        row=row,
+        path=path,
+        fits=fits,
+        pitches_mm=tuple(pitches.tolist()),
+        gap_mm=gaps.gap_mm,
+        between=gaps.between,
+        sizes=sizes,
+        worn_mm=None if chosen is None else chosen.worn_mm,
+        printed_mm=hanging(pattern, row, pitches) if chosen is None else chosen.printed_mm,
+        pushed_mm=None if chosen is None else chosen.pushed_mm,
+        inner=inner,
+        clasp_mm=clasp_mm,
+    )
+
+
+def _from_start(
+    layout: LayoutSpec, pattern: Pattern, line: Spline, best: FloatArray, asked: int | None
+) -> tuple[Row, FloatArray]:
+    """Lay ``asked`` links from the start of an open curve, or as many as fit, centred."""
+    back, ahead = overhangs(pattern)
+    half = float(back[pattern.places[0].kind])
+    least = hanging(pattern, row_of(pattern, 2, closed=False, face=layout.face), best)
     if line.length_mm < least:
         raise CannotBuild(
             f"layout.points: the curve is {line.length_mm:.1f} mm long, shorter than two links, which take "
             f"{least:.1f} mm end to end; draw it longer or take a smaller link"
         )
-    half = link.length_mm / 2
-    asked = layout.links
-    nearby: tuple[tuple[int, float], ...] = ()
-    if layout.length_mm is not None:
-        asked, nearby = links_for_length(layout.length_mm, link, even.pulled_mm)
     if asked is not None:
-        walked = equal_chords_open(line, half, asked, best)
-        if walked[-1] > line.length_mm - half + CENTRED_MM:
+        row = row_of(pattern, asked, closed=False, face=layout.face)
+        walked = chords_open(line, half, best[row.joint])
+        taken = float(walked[-1] + ahead[row.kind[-1]])
+        if taken > line.length_mm + CENTRED_MM:
             raise CannotBuild(
-                f"layout.points: {asked} links take {walked[-1] + half:.1f} mm of the curve, which is "
-                f"{line.length_mm:.1f} mm long; {_fitting(line, half, best)} links fit on it"
+                f"layout.points: {asked} links take {taken:.1f} mm of the curve, which is {line.length_mm:.1f} mm "
+                f"long; {_fitting(layout, pattern, line, best, half)} links fit on it"
             )
-        return walked, best, nearby
-    links = _fitting(line, half, best)
+        return row, walked
+    row = row_of(pattern, _fitting(layout, pattern, line, best, half), closed=False, face=layout.face)
+    last = float(ahead[row.kind[-1]])
     start = half
     for _ in range(20):
-        walked = equal_chords_open(line, start, links, best)
-        spare = (line.length_mm - half - walked[-1] - (start - half)) / 2
+        walked = chords_open(line, start, best[row.joint])
+        spare = (line.length_mm - last - float(walked[-1]) - (start - half)) / 2
         if abs(spare) < CENTRED_MM:
             break
         start = max(half, start + spare)
-    return walked, best, nearby
+    return row, walked
 
 
-def _fitting(line: Spline, half: float, pitch: float) -> int:
+def _fitting(layout: LayoutSpec, pattern: Pattern, line: Spline, best: FloatArray, half: float) -> int:
     """Count the links that fit between the ends of an open curve, from its start."""
-    guess = int((line.length_mm - 2 * half) / pitch) + 1
-    if guess > MOST_LINKS:
+    joints = [place.joint for place in pattern.places]
+    repeat = sum(float(best[joint]) for joint in joints if joint is not None)
+    # A chord is shorter than its arc: no more links can fit than along a straight line of the same length.
+    guess = len(joints) * (int(line.length_mm / repeat) + 1)
+    if len(joints) * int((line.length_mm - 2 * half) / repeat) >= MOST_LINKS:
         raise BadInput(
             f"layout.points: the curve takes about {guess} links; give a curve for up to {MOST_LINKS}, "
-            f"{MOST_LINKS * pitch:.0f} mm long"
+            f"{MOST_LINKS * repeat / len(joints):.0f} mm long"
         )
-    # A chord is shorter than its arc: no more links can fit than along a straight line of the same length.
-    walked = equal_chords_open(line, half, guess, pitch)
-    return int((walked <= line.length_mm - half + CENTRED_MM).sum())
-
-
-def _closed(
-    spec: ChainSpec, layout: LayoutSpec, link: Link, lay: Lay, line: Spline, even: Fit
-) -> tuple[FloatArray, float, tuple[tuple[int, float], ...]]:
-    low, high = even.low_mm, even.high_mm
-    stride = ring_stride(link)
-    if layout.links is not None:
-        check_even(layout.links, link)
-        walked, pitch = equal_chords_closed(line, layout.links)
-        if not low <= pitch <= high:
-            scale = line.length_mm / pitch
-            raise CannotBuild(
-                f"layout.points: {layout.links} links on this curve of {line.length_mm:.1f} mm need a pitch of "
-                f"{pitch:.2f} mm, and {spec.gap_mm:g} mm gap needs {low:.2f} to {high:.2f}: make the curve "
-                f"{low * scale:.1f} to {high * scale:.1f} mm long, or change the number of links"
-            )
-        return walked, pitch, ()
-    numbers = _whole_numbers(line, low, high, stride)
-    if not len(numbers):
-        raise _no_whole_number(spec, line, low, high, stride)
-    if layout.inner_length_mm is not None:
-        worn = rings(link, lay, numbers.astype(float)).worn_mm
-        links = int(numbers[np.nanargmin(np.abs(worn - layout.inner_length_mm))])
-        nearby = tuple((int(n), float(w)) for n, w in zip(numbers, worn, strict=True) if abs(int(n) - links) == stride)
-    else:
-        links, nearby = _widest_number(link, lay, line, layout.face, numbers), ()
-    return *equal_chords_closed(line, links), nearby
-
-
-def _whole_numbers(line: Spline, low: float, high: float, stride: int) -> IntArray:
-    """Give the numbers of links whose equal chords on a closed curve lie inside the interval of pitches."""
-    most = stride * int(line.length_mm / low / stride)
-    if most > MOST_LINKS:
-        raise BadInput(
-            f"layout.points: the curve takes about {most} links; give a curve for up to {MOST_LINKS}, "
-            f"{MOST_LINKS * low:.0f} mm long"
-        )
-    least = max(2 + stride, stride * int(np.ceil(line.length_mm / high / stride)) - stride)
-    # A chord is shorter than its arc, so the count from the arc errs by a link or two at either end.
-    while least <= most and equal_chords_closed(line, least)[1] > high:
-        least += stride
-    while most >= least and equal_chords_closed(line, most)[1] < low:
-        most -= stride
-    return np.arange(least, most + 1, stride)
-
-
-def _widest_number(link: Link, lay: Lay, line: Spline, face: str, numbers: IntArray) -> int:
-    """Find the number of links with the widest smallest gap as they stand, on the joints that bend most."""
-    known: dict[int, float] = {}
-
-    def gap(links: int) -> float:
-        if links not in known:
-            path = along(line, equal_chords_closed(line, links)[0], face)
-            known[links] = smallest_gap(link, lay, path, _tightest(path))[0]
-        return known[links]
-
-    low, high = 0, len(numbers) - 1
-    while True:
-        tried = np.unique(np.linspace(low, high, TRIALS).round().astype(int))
-        best = int(np.argmax([gap(int(numbers[i])) for i in tried]))
-        if len(tried) == high - low + 1:
-            return int(numbers[tried[best]])
-        low, high = int(tried[max(best - 1, 0)]), int(tried[min(best + 1, len(tried) - 1)])
-
-
-def _tightest(path: Path) -> IntArray:
-    """Give the pairs around the joints of a closed path that turn most."""
-    n = len(path.origins)
-    after = np.roll(path.rotations, -1, axis=0)
-    alike = np.einsum("nij,nij->n", path.rotations, after)
-    joints = np.argsort(alike, kind="stable")[:SENTINELS]
-    k = np.unique(np.concatenate((joints, joints - 1)) % n)
-    pairs: IntArray = np.concatenate((np.stack((joints, joints + 1), axis=1), np.stack((k, k + 2), axis=1)))
-    return pairs % n
-
-
-def _no_whole_number(spec: ChainSpec, line: Spline, low: float, high: float, stride: int) -> CannotBuild:
-    """Name the curve lengths next below and above that a whole number of links closes."""
-    links = stride * int(line.length_mm / high / stride)
-    scale = line.length_mm / max(links, 3) / equal_chords_closed(line, max(links, 3))[1]
-    ways = [
-        f"{np.floor(n * p * scale * 10) / 10:.1f} mm ({n} links)"
-        if n == links
-        else f"{np.ceil(n * p * scale * 10) / 10:.1f} mm ({n} links)"
-        for n, p in ((links, high), (links + stride, low))
-        if n >= 2 + stride
-    ]
-    return CannotBuild(
-        f"layout.points: no whole number of links closes this curve of {line.length_mm:.1f} mm with {spec.gap_mm:g} mm "
-        f"gap, which needs a pitch of {low:.2f} to {high:.2f}; make the curve {' or '.join(ways)} long"
-    )
+    row = row_of(pattern, guess, closed=False, face=layout.face)
+    walked = chords_open(line, half, best[row.joint])[row.station]
+    ends = walked + overhangs(pattern)[1][row.kind]
+    over = ends > line.length_mm + CENTRED_MM
+    return int(over.argmax()) if over.any() else guess

@@ -1,14 +1,17 @@
-"""One link as a family draws it: a closed centreline, its wire, and the turn to the next link."""
+"""One link as a family draws it: a closed centreline and its section, or the maker's own mesh."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..solid.mesh import FloatArray
+from ..solid.mesh import FloatArray, Mesh
+from .section import Section, round_wire
 
 # Parameters t (...,) in radians, period 2 pi, to position, first and second derivative, each (..., 3).
 Curve = Callable[[FloatArray], tuple[FloatArray, FloatArray, FloatArray]]
+# Parameters t (...,) to directions (..., 3), not yet square to the centreline.
+Field = Callable[[FloatArray], FloatArray]
 
 # Where the coarse look for the nearest places of two centrelines begins: fine enough that every bend of a link
 # is several samples long, coarse enough for a thousand pairs within a drag of a slider.
@@ -19,27 +22,58 @@ SAMPLES = 64
 class Link:
     """One link in its own frame: x along the chain, y across the width, z normal to the face. Lengths in mm.
 
-    ``curve`` the closed centreline in closed form, ``wire_mm`` the diameter of its round section, ``length_mm`` and
-    ``width_mm`` outside sizes, ``turn_deg`` how far the next link is turned about x (0 or 90), ``samples`` (64, 3)
-    points of the centreline at even parameters. A half turn about x must carry the link into itself.
+    ``curve`` the closed centreline in closed form (of an own mesh: a rough guide through its metal), ``section`` what
+    is swept along it, ``length_mm`` and ``width_mm`` outside sizes, ``samples`` (64, 3) points of the centreline at
+    even parameters. ``normal`` the way the broad side of a section looks (None for round wire). ``stud_mm`` thickness
+    of a round bar across the middle, along y. ``own`` the maker's own mesh, in the link's frame, which then is the
+    link.
     """
 
     curve: Curve
-    wire_mm: float
+    section: Section
     length_mm: float
     width_mm: float
-    turn_deg: float
     samples: FloatArray
+    normal: Field | None = None
+    stud_mm: float | None = None
+    own: Mesh | None = None
+
+    @property
+    def wire_mm(self) -> float:
+        """Give the thickness of the wire, from the inside of the loop to its outside."""
+        return self.section.thick_mm
+
+    @property
+    def plain(self) -> bool:
+        """Tell whether the link is a round wire and nothing else: then its gaps follow from centrelines exactly."""
+        return self.section.round and self.stud_mm is None and self.own is None
 
     @property
     def reach_mm(self) -> float:
-        """Give the largest distance of any point of the metal from the link's centre."""
-        return float(np.sqrt((self.samples**2).sum(axis=1)).max()) + self.wire_mm / 2
+        """Give the largest distance of any point of the metal from the link's centre, or a little more."""
+        if self.own is not None:
+            return float(np.sqrt((self.own.points**2).sum(axis=1)).max())
+        half = float(np.hypot(self.section.thick_mm, self.section.broad_mm)) / 2 if not self.section.round else 0.0
+        return float(np.sqrt((self.samples**2).sum(axis=1)).max()) + max(half, self.wire_mm / 2)
 
 
-def link_of(curve: Curve, *, wire_mm: float, length_mm: float, width_mm: float, turn_deg: float) -> Link:
-    """Make a link from its centreline."""
-    return Link(curve, wire_mm, length_mm, width_mm, turn_deg, curve(even_parameters(SAMPLES))[0])
+def link_of(
+    curve: Curve,
+    *,
+    length_mm: float,
+    width_mm: float,
+    wire_mm: float | None = None,
+    section: Section | None = None,
+    normal: Field | None = None,
+    stud_mm: float | None = None,
+    own: Mesh | None = None,
+) -> Link:
+    """Make a link from its centreline and either a round ``wire_mm`` or a ``section``."""
+    if section is None:
+        assert wire_mm is not None
+        section = round_wire(wire_mm)
+    samples = curve(even_parameters(SAMPLES))[0]
+    return Link(curve, section, length_mm, width_mm, samples, normal, stud_mm, own)
 
 
 def columns(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:

@@ -1,96 +1,220 @@
-"""Gaps of links that stand anywhere: the next two along the chain, and whatever else comes near."""
+"""Gaps of links that stand anywhere: those near each other in their row, and whatever else comes near."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
+import numpy.typing as npt
 
-from ..base.errors import CannotBuild
 from ..solid.mesh import FloatArray, IntArray
-from .fit import widest
 from .link import Link
-from .path import Path
-from .tubes import placed_gaps
-from .uniform import Lay, roll, uniform_gaps
+from .measure import Measure
+from .row import Row
 
-BLOCK = 512
-ANGLES = 33
-
-
-def rolled(path: Path, lay: Lay) -> FloatArray:
-    """Give the rotations (n, 3, 3) of the links themselves: their places turned by the family's own roll."""
-    odd = np.arange(len(path.origins)) % 2
-    return np.asarray(path.rotations @ roll(np.array(lay.rolls))[odd])
+# Of poses of meshes, so many that their centrelines show as tightest are measured: in a draft, and in the exact stage.
+FEW, MORE = 24, 64
+SAME = 1e-7
 
 
-def along_pairs(links: int, *, closed: bool) -> IntArray:
-    """Give the pairs (m, 2) of every link with the next and the one after, in order along the chain."""
-    k = np.arange(links)
-    pairs = np.concatenate([np.stack((k, k + step), axis=1) for step in (1, 2)])
-    return np.asarray(pairs % links if closed else pairs[pairs[:, 1] < links])
+@dataclass(frozen=True, slots=True)
+class RowGaps:
+    """The smallest gap of links near each other in their row, and of links further apart, mm, each with its two bodies.
+
+    ``far_mm`` is infinite where none further apart come nearer than ``near_mm``.
+    """
+
+    near_mm: float
+    near: tuple[int, int]
+    far_mm: float
+    far: tuple[int, int]
+
+    @property
+    def gap_mm(self) -> float:
+        """Give the smallest gap of all."""
+        return min(self.near_mm, self.far_mm)
+
+    @property
+    def between(self) -> tuple[int, int]:
+        """Give the two bodies it lies between."""
+        return self.far if self.far_mm < self.near_mm else self.near
 
 
-def stranger_pairs(origins: FloatArray, within_mm: float, *, closed: bool) -> IntArray:
-    """Give the pairs (m, 2) further than two apart along the chain whose centres come within a distance."""
-    n = len(origins)
-    found = []
-    for first in range(0, n, BLOCK):
-        block = origins[first : first + BLOCK]
-        near = ((block[:, None] - origins[None]) ** 2).sum(axis=2) < within_mm**2
-        a, b = np.nonzero(near)
-        a = a + first
-        apart = b - a
-        keep = apart > 2
-        if closed:
-            keep &= apart < n - 2
-        found.append(np.stack((a[keep], b[keep]), axis=1))
-    return np.concatenate(found)
+def row_gaps(measure: Measure, row: Row, rotations: FloatArray, origins: FloatArray) -> RowGaps:
+    """Find the smallest gaps of the bodies of a row that stand at ``rotations`` (n, 3, 3) and ``origins`` (n, 3)."""
+    near_mm, near = least_gap(measure, row.kind, rotations, origins, row.linked)
+    reach = max(measure.links[kind].reach_mm for kind in np.unique(row.kind))
+    pairs = near_pairs(origins, 2 * reach + max(near_mm, 0.0))
+    n = len(row.kind)
+    pairs = pairs[~np.isin(pairs @ [n, 1], row.linked @ [n, 1])]
+    pairs = pairs[may_meet(measure.links, row.kind, rotations, origins, pairs, near_mm)]
+    apart = row.station[pairs[:, 1]] - row.station[pairs[:, 0]]
+    apart = np.minimum(apart, row.stations - apart) if row.closed else apart
+    beside = apart <= near_stations(row)
+    beside_mm, pair = least_gap(measure, row.kind, rotations, origins, pairs[beside])
+    if beside_mm < near_mm:
+        near_mm, near = beside_mm, pair
+    far_mm, far = least_gap(measure, row.kind, rotations, origins, pairs[~beside])
+    return RowGaps(near_mm, near, far_mm if far_mm < near_mm else np.inf, far)
 
 
-def smallest_gap(link: Link, lay: Lay, path: Path, pairs: IntArray) -> tuple[float, tuple[int, int]]:
-    """Find the smallest gap of given pairs, and between which two links it is."""
-    gap = placed_gaps(link, rolled(path, lay), path.origins, pairs).gap_mm
+def near_stations(row: Row) -> int:
+    """Give how many stations apart links can meet on a bend; further apart, the chain has come back to itself."""
+    apart = np.abs(row.station[row.linked[:, 1]] - row.station[row.linked[:, 0]])
+    apart = np.minimum(apart, row.stations - apart) if row.closed else apart
+    return 2 * int(apart.max(initial=1)) + 1
+
+
+def near_in_row(row: Row, firsts: IntArray) -> IntArray:
+    """Give the pairs (m, 2) of ``firsts`` with all bodies that stand near them further on in their row."""
+    n, near = len(row.kind), near_stations(row)
+    station = np.concatenate((row.station, row.station + row.stations)) if row.closed else row.station
+    count = np.searchsorted(station, station[firsts] + near, side="right") - 1 - firsts
+    a = np.repeat(firsts, count)
+    b = a + 1 + np.arange(len(a)) - np.repeat(np.cumsum(count) - count, count)
+    pairs = np.sort(np.stack((a, b % n), axis=1), axis=1)
+    return np.asarray(np.unique(pairs[pairs[:, 0] < pairs[:, 1]], axis=0))
+
+
+def least_gap(
+    measure: Measure, kinds: IntArray, rotations: FloatArray, origins: FloatArray, pairs: IntArray
+) -> tuple[float, tuple[int, int]]:
+    """Find the smallest gap of ``pairs`` (m, 2) and the pair that has it; infinite where there are none."""
+    if not len(pairs):
+        return np.inf, (0, 0)
+    most = MORE if measure.exact else FEW
+    gap = unlike_gaps(measure, kinds[pairs], *relative(rotations, origins, pairs), most=most)
     least = int(gap.argmin())
     return float(gap[least]), (int(pairs[least, 0]), int(pairs[least, 1]))
 
 
-def bent_too_far(link: Link, lay: Lay, path: Path, pitch_mm: float, at: tuple[int, int], gap_mm: float) -> CannotBuild:
-    """Say where a curve bends so tightly that links meet, how tightly, and which radius would do there."""
-    n = len(path.origins)
-    first = at[0]
-    joints = [k for k in (first, first + 1) if path.closed or k < n - 1]
-    bends = [_bend(path.rotations[k % n], path.rotations[(k + 1) % n]) for k in joints]
-    worst = int(np.argmax([np.linalg.norm(b) for b in bends]))
-    a, b = joints[worst] % n, (joints[worst] + 1) % n
-    x, y, z = (path.origins[a] + path.origins[b]) / 2
-    angle = float(np.linalg.norm(bends[worst][1:]))
-    needed = least_radius(
-        link, Lay(lay.rolls, over_face=bool(abs(bends[worst][1]) >= abs(bends[worst][2]))), pitch_mm, gap_mm
-    )
-    return CannotBuild(
-        f"layout.points: the curve bends too tightly near ({x:.1f}, {y:.1f}, {z:.1f}), between link {a + 1} and link "
-        f"{b + 1}: its radius there is about {pitch_mm / (2 * np.sin(max(angle, 1e-6) / 2)):.1f} mm, and this link "
-        f"needs {np.ceil(needed * 10) / 10:.1f} mm or more to keep {gap_mm:g} mm; open that bend or take a smaller link"
-    )
+def relative(rotations: FloatArray, origins: FloatArray, pairs: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Give the pose of the second body of each pair in the frame of the first: (m, 3, 3) and (m, 3)."""
+    a, b = pairs.T
+    back = rotations[a].transpose(0, 2, 1)
+    return back @ rotations[b], np.einsum("mij,mj->mi", back, origins[b] - origins[a])
 
 
-def least_radius(link: Link, lay: Lay, pitch_mm: float, gap_mm: float) -> float:
-    """Find the radius in mm of the tightest even bend that keeps the gap at a pitch, or at the best one."""
-    low, high = 0.0, np.pi / 2
-    for _ in range(3):
-        angles = np.linspace(low, high, ANGLES)
-        gap = uniform_gaps(link, lay, angles, np.full((ANGLES, 1), pitch_mm)).gap_mm[:, 0]
-        good = int(np.flatnonzero(np.append(gap < gap_mm, True))[0])
-        if good == 0:
-            best, widest_gap = widest(link, lay, np.zeros(1))
-            if abs(pitch_mm - best[0]) < 1e-9 or widest_gap[0] < gap_mm:
-                return float("inf")
-            return least_radius(link, lay, float(best[0]), gap_mm)
-        low, high = angles[good - 1], angles[min(good, ANGLES - 1)]
-    return float(pitch_mm / (2 * np.sin(max(low, 1e-9) / 2)))
+def unlike_gaps(
+    measure: Measure, ends: IntArray, turn: FloatArray, shift: FloatArray, *, most: int | None = None
+) -> FloatArray:
+    """Measure the gaps (m,) of pairs of kinds (m, 2) at their poses (m, 3, 3), (m, 3), those that repeat only once.
+
+    Of more than ``most`` unlike poses of meshes only those are measured that their centrelines show as tightest; the
+    others read infinite.
+    """
+    poses = np.concatenate((ends, turn.reshape(-1, 9) / SAME, shift / SAME), axis=1).round()
+    _, first, of = np.unique(poses, axis=0, return_index=True, return_inverse=True)
+    chosen = np.arange(len(first))
+    if measure.solids is not None and most is not None and len(first) > most:
+        guide = _by_kind(measure, ends[first], turn[first], shift[first], guided=True)
+        chosen = np.argsort(guide, kind="stable")[:most]
+    gap = np.full(len(first), np.inf)
+    taken = first[chosen]
+    gap[chosen] = _by_kind(measure, ends[taken], turn[taken], shift[taken], guided=False)
+    return np.asarray(gap[of.reshape(-1)])
 
 
-def _bend(before: FloatArray, after: FloatArray) -> FloatArray:
-    """Give the turn between two frames as axis times angle, in the frame of the first, (3,)."""
-    turn = before.T @ after
-    axis = np.array([turn[2, 1] - turn[1, 2], turn[0, 2] - turn[2, 0], turn[1, 0] - turn[0, 1]]) / 2
-    sine = float(np.linalg.norm(axis))
-    angle = float(np.arctan2(sine, (np.trace(turn) - 1) / 2))
-    return np.asarray(axis * (angle / sine if sine > 1e-12 else 1.0))
+def near_pairs(origins: FloatArray, within_mm: float) -> IntArray:
+    """Give the pairs (m, 2), the smaller number first, of places (n, 3) that lie within a distance of each other.
+
+    Places are sorted into cells of that size, so that only the cells around each are looked at.
+    """
+    cell = np.floor((origins - origins.min(axis=0)) / within_mm).astype(np.int64) + 1
+    span = cell.max(axis=0) + 2
+    weight = np.array([span[1] * span[2], span[2], 1])
+    key = cell @ weight
+    order = np.argsort(key, kind="stable")
+    ranked = key[order]
+    found = []
+    for offset in product((-1, 0, 1), repeat=3):
+        wanted = key + np.array(offset) @ weight
+        first = np.searchsorted(ranked, wanted)
+        count = np.searchsorted(ranked, wanted, side="right") - first
+        a = np.repeat(np.arange(len(key)), count)
+        within = np.arange(len(a)) - np.repeat(np.cumsum(count) - count, count)
+        b = order[np.repeat(first, count) + within]
+        keep = a < b
+        a, b = a[keep], b[keep]
+        close = ((origins[a] - origins[b]) ** 2).sum(axis=1) < within_mm**2
+        found.append(np.stack((a[close], b[close]), axis=1))
+    pairs: IntArray = np.concatenate(found)
+    return np.asarray(pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))])
+
+
+def may_meet(
+    links: Sequence[Link],
+    kinds: IntArray,
+    rotations: FloatArray,
+    origins: FloatArray,
+    pairs: IntArray,
+    within_mm: float,
+) -> npt.NDArray[np.bool_]:
+    """Tell which pairs (m, 2) no plane keeps further apart than a distance.
+
+    Tried are planes square to the line between their centres and to the axes of both links.
+    """
+    meet = np.ones(len(pairs), dtype=bool)
+    a, b = pairs.T
+    between = origins[b] - origins[a]
+    looks = [between / np.maximum(np.linalg.norm(between, axis=1), 1e-300)[:, None]]
+    looks += [rotations[end][:, :, axis] for end in (a, b) for axis in (2, 1, 0)]
+    for look in looks:
+        held = np.flatnonzero(meet)
+        if not len(held):
+            break
+        way = look[held]
+        along = (way * between[held]).sum(axis=1)
+        way = np.where(along < 0, -1.0, 1.0)[:, None] * way
+        apart = np.abs(along)
+        apart -= _support(links, kinds[a[held]], rotations[a[held]], way)
+        apart -= _support(links, kinds[b[held]], rotations[b[held]], -way)
+        meet[held[apart > within_mm]] = False
+    return meet
+
+
+def extent_mm(links: Sequence[Link], row: Row, rolls: FloatArray) -> tuple[float, float]:
+    """Give the size of a straight chain across: along the y and the z of its stations, in mm.
+
+    ``rolls`` (n, 3, 3): how each body is turned in its station.
+    """
+    sizes = []
+    for axis in (1, 2):
+        way = np.zeros((len(row.kind), 3))
+        way[:, axis] = 1.0
+        high = row.aside_mm[:, axis - 1] + _support(links, row.kind, rolls, way)
+        low = row.aside_mm[:, axis - 1] - _support(links, row.kind, rolls, -way)
+        sizes.append(float(high.max() - low.min()))
+    return sizes[0], sizes[1]
+
+
+def _by_kind(measure: Measure, ends: IntArray, turn: FloatArray, shift: FloatArray, *, guided: bool) -> FloatArray:
+    """Measure m pairs of kinds (m, 2) at their poses, the kinds that meet again and again together."""
+    gap = np.empty(len(ends))
+    of = measure.guide if guided else measure.gaps
+    for a, b in np.unique(ends, axis=0):
+        mine = np.flatnonzero((ends[:, 0] == a) & (ends[:, 1] == b))
+        gap[mine] = of(int(a), int(b), turn[mine], shift[mine]).gap_mm
+    return gap
+
+
+def _support(links: Sequence[Link], kinds: IntArray, rotations: FloatArray, ways: FloatArray) -> FloatArray:
+    """Give how far in mm bodies (m,) reach from their centres along unit vectors (m, 3), or a little more."""
+    local = np.einsum("mji,mj->mi", rotations, ways)
+    reach = np.empty(len(kinds))
+    for kind in np.unique(kinds):
+        mine = kinds == kind
+        points, skin = _hull(links[kind])
+        reach[mine] = (points @ local[mine].T).max(axis=0) + skin
+    return reach
+
+
+def _hull(link: Link) -> tuple[FloatArray, float]:
+    """Give points (p, 3) and how far from them the metal reaches at most."""
+    if link.own is not None:
+        return link.own.points, 0.0
+    section = link.section
+    half = section.thick_mm / 2 if section.kind == "round" else float(np.hypot(section.thick_mm, section.broad_mm)) / 2
+    # Between two samples the centreline bulges by no more than an eighth of a turn over their chord.
+    chord = float(np.sqrt(((np.roll(link.samples, -1, axis=0) - link.samples) ** 2).sum(axis=1)).max())
+    return link.samples, max(half, (link.stud_mm or 0.0) / 2) + chord / 8

@@ -6,7 +6,7 @@ from dataclasses import replace
 from ..base.errors import LinkwrightError
 from .check import check_chain, check_link
 from .families import draw
-from .link import Link
+from .pattern import Pattern
 from .spec import ChainSpec
 
 # Sizes are offered on a grid a jeweller can set a caliper to.
@@ -18,12 +18,18 @@ MOST_CHANGE = 0.5
 MOST_LARGER = 150
 
 
-def remedy(spec: ChainSpec, gap_of: Callable[[Link], float], *others: str) -> str:
+def remedy(spec: ChainSpec, gap_of: Callable[[Pattern], float], *others: str) -> str:
     """Say which single changes make ``gap_of`` reach the wanted gap, after any ``others`` already known.
 
     Width and length are tried larger, the wire thinner, each alone: by half as much again first, then halving back
-    to the least change that works. Where none does, length and width are grown together.
+    to the least change that works. Where none does, length and width are grown together. The maker's own link has its
+    size from its mesh.
     """
+    if spec.own is not None:
+        return (
+            ", or ".join(others)
+            or "its sizes are the mesh's: draw the link with more room, or ask for a smaller gap_mm"
+        )
 
     def wider(steps: int) -> ChainSpec:
         return replace(spec, link_width_mm=_grid(spec.link_width_mm, steps))
@@ -67,15 +73,16 @@ def _pitch(size: float) -> float:
     return COARSE_MM if size >= 5 else FINE_MM
 
 
-def _works(gap_of: Callable[[Link], float]) -> Callable[[ChainSpec], bool]:
+def _works(gap_of: Callable[[Pattern], float]) -> Callable[[ChainSpec], bool]:
     def works(spec: ChainSpec) -> bool:
         try:
             check_chain(spec)
-            link = draw(spec)
-            check_link(link)
+            pattern = draw(spec)
+            for link in pattern.links:
+                check_link(link)
         except LinkwrightError:
             return False
-        return gap_of(link) >= spec.gap_mm
+        return gap_of(pattern) >= spec.gap_mm
 
     return works
 

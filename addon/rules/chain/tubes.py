@@ -18,7 +18,7 @@ SETTLED = 1e-6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class TubeGaps:
+class PairGaps:
     """``gap_mm`` (m,) between tube surfaces, negative where they overlap; ``towards`` (m, 3) unit vectors.
 
     ``towards`` points from the nearest place on the first centreline to the one on the second, in the frame of the
@@ -29,34 +29,30 @@ class TubeGaps:
     towards: FloatArray
 
 
-def tube_gaps(link: Link, rotation: FloatArray, shift: FloatArray) -> TubeGaps:
-    """Measure the gap between a link and m copies of it placed by ``rotation`` (m, 3, 3) and ``shift`` (m, 3) mm.
+def tube_gaps(a: Link, b: Link, rotation: FloatArray, shift: FloatArray) -> PairGaps:
+    """Measure the gap between link ``a`` and m copies of ``b`` placed by ``rotation`` (m, 3, 3), ``shift`` (m, 3) mm.
 
-    A look over 64 x 64 samples gives the lowest few valleys, Newton steps on the closed form their exact bottoms.
+    A look over 64 x 64 samples gives the lowest few valleys, Newton steps on the closed form their exact bottoms. Of
+    links that are no round wire this is an estimate: what a round wire of their thickness would have.
     """
     parts = [
-        _chunk(link, rotation[first : first + CHUNK], shift[first : first + CHUNK])
+        _chunk(a, b, rotation[first : first + CHUNK], shift[first : first + CHUNK])
         for first in range(0, len(shift), CHUNK)
     ]
-    return TubeGaps(np.concatenate([p.gap_mm for p in parts]), np.concatenate([p.towards for p in parts]))
+    if not parts:
+        return PairGaps(np.zeros(0), np.zeros((0, 3)))
+    return PairGaps(np.concatenate([p.gap_mm for p in parts]), np.concatenate([p.towards for p in parts]))
 
 
-def placed_gaps(link: Link, rotations: FloatArray, origins: FloatArray, pairs: IntArray) -> TubeGaps:
-    """Measure the gaps of ``pairs`` (m, 2) of links that stand at ``rotations`` (n, 3, 3) and ``origins`` (n, 3)."""
-    a, b = pairs.T
-    back = rotations[a].transpose(0, 2, 1)
-    return tube_gaps(link, back @ rotations[b], np.einsum("mij,mj->mi", back, origins[b] - origins[a]))
-
-
-def _chunk(link: Link, rotation: FloatArray, shift: FloatArray) -> TubeGaps:
-    pair, s, t = _valleys(link, rotation, shift)
+def _chunk(a: Link, b: Link, rotation: FloatArray, shift: FloatArray) -> PairGaps:
+    pair, s, t = _valleys(a, b, rotation, shift)
     turned = np.ascontiguousarray(rotation.transpose(0, 2, 1))
     best = np.full(len(pair), np.inf)
     away = np.zeros((len(pair), 3))
     active = np.arange(len(pair))
     for step in range(NEWTON_STEPS + 1):
         on = pair[active]
-        p, p1, p2, q, q1, q2 = _both(link, s[active], t[active], turned[on])
+        p, p1, p2, q, q1, q2 = _both(a, b, s[active], t[active], turned[on])
         d = q + shift[on] - p
         squared = _dot(d, d)
         lower = squared < best[active]
@@ -75,7 +71,7 @@ def _chunk(link: Link, rotation: FloatArray, shift: FloatArray) -> TubeGaps:
     order = np.lexsort((best, pair))
     lowest = order[np.searchsorted(pair[order], np.arange(len(shift)))]
     distance = np.sqrt(best[lowest])
-    return TubeGaps(distance - link.wire_mm, away[lowest] / np.maximum(distance, 1e-300)[:, None])
+    return PairGaps(distance - (a.wire_mm + b.wire_mm) / 2, away[lowest] / np.maximum(distance, 1e-300)[:, None])
 
 
 def _newton(
@@ -93,35 +89,43 @@ def _newton(
     return ds, dt
 
 
-def _both(link: Link, s: FloatArray, t: FloatArray, turned: FloatArray) -> tuple[FloatArray, ...]:
+def _both(a: Link, b: Link, s: FloatArray, t: FloatArray, turned: FloatArray) -> tuple[FloatArray, ...]:
     """Give p, p', p'' of the first centreline at s and the turned q, q', q'' of the second at t, each (n, 3)."""
     n = len(s)
-    here = link.curve(np.concatenate((s, t)))
-    there = np.stack([v[n:] for v in here], axis=1) @ turned
-    return here[0][:n], here[1][:n], here[2][:n], there[:, 0], there[:, 1], there[:, 2]
+    if a.curve is b.curve:
+        both = a.curve(np.concatenate((s, t)))
+        here, far = [v[:n] for v in both], [v[n:] for v in both]
+    else:
+        here, far = list(a.curve(s)), list(b.curve(t))
+    there = np.stack(far, axis=1) @ turned
+    return here[0], here[1], here[2], there[:, 0], there[:, 1], there[:, 2]
 
 
-def _valleys(link: Link, rotation: FloatArray, shift: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
+def _valleys(a: Link, b: Link, rotation: FloatArray, shift: FloatArray) -> tuple[IntArray, FloatArray, FloatArray]:
     """Give the lowest valleys of the sampled distance as pair number and the two parameters, each (k,).
 
     A true bottom lies within half a sample of each parameter, so a valley whose sampled distance exceeds the lowest
     one by more than a whole sample's length cannot hold it and is left out.
     """
-    c, m = link.samples, len(shift)
-    q = (c @ rotation.transpose(0, 2, 1) + shift[:, None]).reshape(-1, 3)
+    c, d, m = a.samples, b.samples, len(shift)
+    q = (d @ rotation.transpose(0, 2, 1) + shift[:, None]).reshape(-1, 3)
     left, right = np.ones((len(c), 5)), np.ones((len(q), 5))
     left[:, :3], left[:, 3] = -2 * c, _dot(c, c)
     right[:, :3], right[:, 4] = q, _dot(q, q)
-    squared = (left @ right.T).reshape(len(c), m, len(c))
+    squared = (left @ right.T).reshape(len(c), m, len(d))
     nearest = squared.argmin(axis=2)
     profile = np.sqrt(np.maximum(np.take_along_axis(squared, nearest[..., None], axis=2)[..., 0], 0.0))
-    longest = np.sqrt(((c - np.roll(c, 1, axis=0)) ** 2).sum(axis=1).max())
     valley = (profile <= np.roll(profile, 1, axis=0)) & (profile < np.roll(profile, -1, axis=0))
-    valley &= profile <= profile.min(axis=0) + 1.1 * longest
+    valley &= profile <= profile.min(axis=0) + 0.55 * (_longest_step(c) + _longest_step(d))
     valley[profile.argmin(axis=0), np.arange(m)] = True  # A level valley has no lowest sample of its own.
     first, pair = np.nonzero(valley)
-    t = even_parameters(len(c))
-    return pair, t[first], t[nearest[first, pair]]
+    s, t = even_parameters(len(c)), even_parameters(len(d))
+    return pair, s[first], t[nearest[first, pair]]
+
+
+def _longest_step(samples: FloatArray) -> float:
+    """Give the longest distance of neighbouring samples."""
+    return float(np.sqrt(((samples - np.roll(samples, 1, axis=0)) ** 2).sum(axis=1).max()))
 
 
 def _dot(u: FloatArray, v: FloatArray) -> FloatArray:

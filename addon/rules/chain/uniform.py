@@ -1,59 +1,132 @@
-"""Uniformly bent chains: every joint alike, from straight to a ring. All poses follow from pitch and bend."""
+"""Evenly bent chains: every repeat of the pattern alike, from straight to a ring.
 
-from dataclasses import dataclass
+Whichever joint's pitch is sought, the poses of all pairs of links follow from it: a turn that stays, and a shift that
+grows evenly with the pitch.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from ..solid.mesh import FloatArray
-from .link import SAMPLES, Link, even_parameters
-from .tubes import tube_gaps
+from ..solid.mesh import FloatArray, IntArray
+from .link import SAMPLES, even_parameters
+from .measure import Measure
+from .pattern import Pattern
+from .turning import bend, roll
 
-# A link can meet the next one, the one after, and on a ring of few links the third.
-FURTHEST = 3
+BoolArray = npt.NDArray[np.bool_]
+
+# The links that come before a joint and after it can meet, and on a ring of few links those one further.
 FEW = 12
+# Where the roll of the repeats does not come round sooner, so many of its values stand for all.
+MOST_PHASES = 24
+ROUND = 1e-9
+# Two pairs whose gaps agree at these shares of the way, to so many places, are mirror images.
+PROBES, ALIKE = np.array([0.413, 0.731]), 7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Lay:
-    """How one link stands in its chain: ``rolls`` (even, odd) about the chain axis in radians, ``over_face``.
+class Even:
+    """A pattern laid evenly, and how its gaps are measured.
 
     ``over_face`` tells which way a level ring bends the chain: over the face (width upright) or edgewise (laid flat).
+    ``start`` the roll of the first repeat, in radians.
     """
 
-    rolls: tuple[float, float]
+    pattern: Pattern
+    measure: Measure
     over_face: bool
+    start: float
 
     @property
-    def heads(self) -> tuple[int, ...]:
-        """Give the links a pair can begin with: one where all are alike, an even and an odd one else."""
-        return (0,) if self.rolls[0] == self.rolls[1] else (0, 1)
+    def types(self) -> int:
+        """Give the number of joint types."""
+        return len(self.pattern.joints)
+
+    @property
+    def counts(self) -> FloatArray:
+        """Give how many joints of each type (t,) a repeat has."""
+        types = [place.joint for place in self.pattern.places if place.joint is not None]
+        return np.bincount(types, minlength=self.types).astype(np.float64)
+
+    @property
+    def whole(self) -> float:
+        """Give the roll that carries a repeat into itself, in radians."""
+        return float(np.pi if self.pattern.symmetric else 2 * np.pi)
 
 
-def lay_of(link: Link, face: str) -> Lay:
-    """Give the stand of a family's links: turned ones are rolled to either side of the upright, or laid in turn."""
-    turn = float(np.radians(link.turn_deg))
-    if face == "flat":
-        return Lay((0.0, turn), over_face=False)
-    return Lay((turn / 2, -turn / 2), over_face=True)
+def even_of(pattern: Pattern, measure: Measure, face: str) -> Even:
+    """Lay a pattern out with its face outward or flat."""
+    start = 0.0 if face == "flat" else float(np.radians(pattern.upright_deg))
+    return Even(pattern, measure, over_face=face != "flat", start=start)
 
 
-def roll(angle: FloatArray) -> FloatArray:
-    """Give rotations about x, (..., 3, 3), of angles (...) in radians."""
-    return _about(angle, 1, 2)
+@dataclass(frozen=True, slots=True, eq=False)
+class Cases:
+    """All pairs of links whose distance hangs on the pitch of one type of joint: c pairs on k chains.
 
-
-def bend(angle: FloatArray, *, over_face: bool) -> FloatArray:
-    """Give rotations (..., 3, 3) that carry a link's frame to the next of a ring: about y over the face, else about z.
-
-    A ring has its face outward, or its inside on the +y side when it lies flat.
+    ``a``, ``b`` (c,) their kinds; ``turn`` (c, k, 3, 3) and ``still`` (c, k, 3) + ``move`` (c, k, 3) times the pitch
+    give the pose of the second in the frame of the first; ``meets`` (c, k) tells the pairs that chain has. ``linked``
+    (c,) those that pass through each other; ``bodies`` (c, 2) their numbers in the pattern, ``phase`` (c, k) the roll
+    of the repeat they begin in. ``least_mm``, ``most_mm`` (k,) pitches between which linked pairs can be linked.
     """
-    return _about(angle, 2, 0) if over_face else _about(angle, 0, 1)
+
+    measure: Measure
+    a: IntArray
+    b: IntArray
+    turn: FloatArray
+    still: FloatArray
+    move: FloatArray
+    meets: BoolArray
+    linked: BoolArray
+    bodies: IntArray
+    phase: FloatArray
+    least_mm: FloatArray
+    most_mm: FloatArray
+
+    @property
+    def ratio(self) -> FloatArray:
+        """Give how far each pair moves against each other for each mm of pitch, (c, k)."""
+        return np.asarray(np.sqrt((self.move**2).sum(axis=2)))
+
+    def where(self, chosen: BoolArray) -> "Cases":
+        """Leave out some pairs (c, k) of some chains."""
+        return replace(self, meets=self.meets & chosen)
+
+    def of(self, rows: IntArray) -> "Cases":
+        """Give the cases of some of the chains, by number."""
+        return replace(
+            self,
+            turn=self.turn[:, rows],
+            still=self.still[:, rows],
+            move=self.move[:, rows],
+            meets=self.meets[:, rows],
+            phase=self.phase[:, rows],
+            least_mm=self.least_mm[rows],
+            most_mm=self.most_mm[rows],
+        )
+
+    def only(self, which: IntArray) -> "Cases":
+        """Give some of the cases, by number."""
+        return replace(
+            self,
+            a=self.a[which],
+            b=self.b[which],
+            turn=self.turn[which],
+            still=self.still[which],
+            move=self.move[which],
+            meets=self.meets[which],
+            linked=self.linked[which],
+            bodies=self.bodies[which],
+            phase=self.phase[which],
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class UniformGaps:
-    """Of k bends at g pitches: the smallest ``gap_mm`` (k, g) and its ``slope`` against pitch (k, g).
+    """Of k chains at g pitches: the smallest ``gap_mm`` (k, g), its ``slope`` against pitch, and its ``case`` (k, g).
 
     ``margin_mm`` (k, g): how far the pitch may change either way before any gap can have fallen to ``floor_mm``,
     negative where one lies below it; ``margin_slope`` its change with pitch.
@@ -63,76 +136,243 @@ class UniformGaps:
     slope: FloatArray
     margin_mm: FloatArray
     margin_slope: FloatArray
+    case: IntArray
+
+
+def cases_of(even: Even, kind: int, bends: FloatArray, pitches: FloatArray, repeats: FloatArray | None = None) -> Cases:
+    """Collect the pairs whose distance hangs on joint type ``kind``, and on no later one.
+
+    ``bends`` (k, t) radians at each type of joint, ``pitches`` (k, t) mm of the earlier types. ``repeats`` (k,) of
+    closed chains, over which the turn left over is spread.
+    """
+    places = even.pattern.places
+    phases, counts, turns = phases_of(even, bends, repeats)
+    lines = [line for line in _lines(even.pattern) if line.types and max(line.types) == kind]
+    k, c = len(bends), len(lines)
+    turn, still, move = (
+        np.empty((c, len(phases), k, 3, 3)),
+        np.empty((c, len(phases), k, 3)),
+        np.empty((c, len(phases), k, 3)),
+    )
+    meets = np.empty((c, len(phases), k), dtype=bool)
+    most = np.full(k, np.inf)
+    for n, line in enumerate(lines):
+        before, after = places[line.first % len(places)], places[line.second % len(places)]
+        angle, constant, moved = np.zeros(k), np.zeros((k, 3)), np.zeros((k, 3))
+        for joint in line.types:
+            ahead = bend(angle + bends[:, joint] / 2, over_face=even.over_face)[..., 0]
+            if joint == kind:
+                moved += ahead
+            else:
+                constant += ahead * pitches[:, joint, None]
+            angle = angle + bends[:, joint]
+        around = bend(angle, over_face=even.over_face)
+        constant += around @ np.array([0.0, after.y_mm, after.z_mm]) - np.array([0.0, before.y_mm, before.z_mm])
+        back = roll(-(even.start + phases + np.radians(before.roll_deg)))
+        on = even.start + phases + np.radians(after.roll_deg) + turns * (line.second // len(places))
+        turn[n] = back @ around @ roll(on)
+        still[n] = np.einsum("pkij,kj->pki", back, constant)
+        move[n] = np.einsum("pkij,kj->pki", back, moved)
+        # On a ring of n stations, station n - j is station -j once more; on a gentle bend the furthest is out of reach.
+        steps = len(line.types)
+        stations = 2 * np.pi * steps / np.maximum(np.abs(angle), 1e-9)
+        meets[n] = (stations > 2 * steps - 0.5) & ((steps < line.furthest) | (stations < FEW))
+        meets[n] &= np.arange(len(phases))[:, None] < counts
+        if line.linked:
+            parted = _parting(even.pattern, before.kind, after.kind) - constant[:, 0]
+            most = np.minimum(most, parted / line.types.count(kind))
+    pairs = np.array([(places[p.first % len(places)].kind, places[p.second % len(places)].kind) for p in lines])
+    pairs = pairs.reshape(-1, 2).astype(np.int64)
+    most = np.where(np.isfinite(most), most, even.pattern.link.length_mm)
+    first = np.arange(len(phases)) == 0
+    flat = (c * len(phases), k)
+    return Cases(
+        even.measure,
+        np.repeat(pairs[:, 0], len(phases)),
+        np.repeat(pairs[:, 1], len(phases)),
+        turn.reshape(*flat, 3, 3),
+        still.reshape(*flat, 3),
+        move.reshape(*flat, 3),
+        meets.reshape(flat),
+        np.concatenate([first & line.linked for line in lines]) if lines else np.zeros(0, dtype=bool),
+        np.repeat(np.array([(p.first, p.second) for p in lines], dtype=np.int64).reshape(-1, 2), len(phases), axis=0),
+        np.tile(phases, (c, 1)),
+        0.3 * most,
+        most,
+    )
 
 
 def uniform_gaps(
-    link: Link, lay: Lay, bends: FloatArray, pitches: FloatArray, *, floor_mm: FloatArray | float = 0.0
+    cases: Cases, pitches: FloatArray, *, floor_mm: FloatArray | float = 0.0, guide: bool = False
 ) -> UniformGaps:
-    """Measure chains bent by ``bends`` (k,) radians a joint at ``pitches`` (k, g) mm, as smooth tubes.
+    """Measure k chains at ``pitches`` (k, g) mm, or only estimate them by the ``guide`` of their centrelines.
 
-    A change of pitch moves link j by the chord ratio times that change and turns nothing, so no gap can change by
-    more: that gives the margin. ``floor_mm`` is a number or (k, 1).
+    A change of pitch turns nothing and moves a link by its ``move`` times that change, so no gap can change by more:
+    that gives the margin. ``floor_mm`` is a number or (k, 1).
     """
+    return smallest(cases, *case_gaps(cases, pitches, guide=guide), floor_mm=floor_mm)
+
+
+def smallest(cases: Cases, gap: FloatArray, towards: FloatArray, *, floor_mm: FloatArray | float = 0.0) -> UniformGaps:
+    """Find the smallest of all pairs' gaps (c, k, g), which grow ``towards`` (c, k, g, 3); as `uniform_gaps`."""
+    slope = np.einsum("ckgi,cki->ckg", towards, cases.move)
+    ratio = np.maximum(cases.ratio, 1e-12)[..., None]
+    margin = (gap - np.broadcast_to(floor_mm, gap.shape[1:])) / ratio
+    least, first = gap.argmin(axis=0)[None], margin.argmin(axis=0)[None]
+
+    def at(table: FloatArray, which: IntArray) -> FloatArray:
+        return np.asarray(np.take_along_axis(table, which, axis=0)[0])
+
+    return UniformGaps(at(gap, least), at(slope, least), at(margin, first), at(slope / ratio, first), least[0])
+
+
+def case_gaps(cases: Cases, pitches: FloatArray, *, guide: bool = False) -> tuple[FloatArray, FloatArray]:
+    """Measure every pair at ``pitches`` (k, g): gaps (c, k, g), infinite where there is none, and towards (..., 3)."""
     k, g = pitches.shape
-    whole = 2 * np.pi / np.maximum(np.abs(bends), 1e-9)
-    cases = []
-    for step in range(1, FURTHEST + 1):
-        # On a ring of n links, link n - j is link -j once more; on a gentle bend the third link is out of reach.
-        meets = np.flatnonzero((whole > 2 * step - 0.5) & ((step < FURTHEST) | (whole < FEW)))
-        if len(meets):
-            cases += [(meets, *_step(lay, bends[meets], head, step)) for head in lay.heads]
-    rows, turns, moves = (np.concatenate(part) for part in zip(*cases, strict=True))
-    shift = (pitches[rows][..., None] * moves[:, None, :]).reshape(-1, 3)
-    found = tube_gaps(link, np.repeat(turns, g, axis=0), shift)
-    gap = found.gap_mm.reshape(-1, g)
-    slope = np.einsum("kgi,ki->kg", found.towards.reshape(-1, g, 3), moves)
-    ratio = np.sqrt((moves**2).sum(axis=1))[:, None]
-    margin = (gap - np.broadcast_to(floor_mm, (k, g))[rows]) / ratio
-    # One line for every case, one row for every bend; a case a bend does not know stays out of the way.
-    table = np.full((4, len(cases), k, g), np.inf)
-    line = np.repeat(np.arange(len(cases)), [len(case[0]) for case in cases])
-    for entry, values in zip(table, (gap, slope, margin, slope / ratio), strict=True):
-        entry[line, rows] = values
-    least, first = table[0].argmin(axis=0)[None], table[2].argmin(axis=0)[None]
-    gap, slope = (np.take_along_axis(entry, least, axis=0)[0] for entry in table[:2])
-    margin, margin_slope = (np.take_along_axis(entry, first, axis=0)[0] for entry in table[2:])
-    return UniformGaps(gap, slope, margin, margin_slope)
+    measure = cases.measure.guide if guide else cases.measure.gaps
+    gap, towards = np.full((len(cases.a), k, g), np.inf), np.zeros((len(cases.a), k, g, 3))
+    for a, b, mine in _groups(cases):
+        line, row = np.nonzero(cases.meets & mine[:, None])
+        if not len(line):
+            continue
+        shift = cases.still[line, row][:, None] + pitches[row][..., None] * cases.move[line, row][:, None]
+        found = measure(a, b, np.repeat(cases.turn[line, row], g, axis=0), shift.reshape(-1, 3))
+        gap[line, row] = found.gap_mm.reshape(-1, g)
+        towards[line, row] = found.towards.reshape(-1, g, 3)
+    return gap, towards
 
 
-def are_linked(link: Link, lay: Lay, bends: FloatArray, pitches: FloatArray) -> npt.NDArray[np.bool_]:
-    """Tell for k free joints whether neighbours pass through each other: Gauss's integral over the samples.
+def distinct(cases: Cases) -> Cases:
+    """Leave out pairs of the same two links that are mirror images of others: a few gaps of their wires tell them.
 
-    On closed smooth curves that keep a wire apart the plain sum converges faster than any power of the spacing.
+    An own link may differ from its mirror image where its centreline does not show it: of those none is left out.
     """
-    turn, move = _step(lay, bends, 0, 1)
+    if any(link.own is not None for link in cases.measure.links) or len(cases.a) < 2:
+        return cases
+    some = cases.of(np.array([len(cases.most_mm) // 2]))
+    gap = case_gaps(some, some.least_mm[:, None] + (some.most_mm - some.least_mm)[:, None] * PROBES, guide=True)[0]
+    ends = np.sort(np.stack((cases.a, cases.b), axis=1), axis=1)
+    key = np.concatenate((ends, cases.meets, np.where(np.isfinite(gap), gap, -1.0).reshape(len(ends), -1)), axis=1)
+    first = np.unique(key.round(ALIKE), axis=0, return_index=True)[1]
+    return cases.only(np.sort(first))
+
+
+def are_linked(cases: Cases, pitches: FloatArray) -> BoolArray:
+    """Tell of k free chains at ``pitches`` (k,) whether all links pass through those they should: Gauss's integral.
+
+    On closed smooth curves that keep a wire apart the plain sum over samples converges faster than any power of their
+    spacing.
+    """
     t = even_parameters(SAMPLES)
-    p, p1, _ = link.curve(t)
-    q = p @ turn.transpose(0, 2, 1) + (pitches[:, None] * move)[:, None]
-    q1 = p1 @ turn.transpose(0, 2, 1)
-    between = q[:, None] - p[:, None]
-    triple = (np.cross(p1[:, None], q1[:, None]) * between).sum(axis=-1)
-    total = (triple / (between**2).sum(axis=-1) ** 1.5).sum(axis=(1, 2)) * (t[1] ** 2 / (4 * np.pi))
-    return np.asarray(np.abs(total) > 0.5)
+    linked = np.ones(len(pitches), dtype=bool)
+    for line in np.flatnonzero(cases.linked):
+        p, p1, _ = cases.measure.links[cases.a[line]].curve(t)
+        q, q1, _ = cases.measure.links[cases.b[line]].curve(t)
+        turned = cases.turn[line].transpose(0, 2, 1)
+        q = q @ turned + (cases.still[line] + pitches[:, None] * cases.move[line])[:, None]
+        q1 = q1 @ turned
+        between = q[:, None] - p[:, None]
+        triple = (np.cross(p1[:, None], q1[:, None]) * between).sum(axis=-1)
+        total = (triple / (between**2).sum(axis=-1) ** 1.5).sum(axis=(1, 2)) * (t[1] ** 2 / (4 * np.pi))
+        linked &= np.abs(total) > 0.5
+    return linked
 
 
-def _step(lay: Lay, bends: FloatArray, head: int, step: int) -> tuple[FloatArray, FloatArray]:
-    """Give turn (k, 3, 3) and move per mm of pitch (k, 3) from link ``head`` to the one ``step`` further on."""
-    half = bends / 2
-    chord = (np.ones_like(half), 2 * np.cos(half), 4 * np.cos(half) ** 2 - 1)[step - 1]
-    ahead = bend(step * half, over_face=lay.over_face)[..., 0] * chord[:, None]
-    before = roll(np.array(-lay.rolls[head]))
-    after = roll(np.array(lay.rolls[(head + step) % 2]))
-    return before @ bend(step * bends, over_face=lay.over_face) @ after, ahead @ before.T
+def tightest(even: Even, bends: FloatArray, pitches: FloatArray, links: int, *, closed: bool) -> tuple[int, int]:
+    """Name the two links with the smallest gap in a chain of ``links``, bent by (t,) at pitches (t,).
+
+    The first such pair along the chain; where the chain is too short for it, its first linked pair.
+    """
+    n = len(even.pattern.places)
+    repeats = np.array([links / n]) if closed else None
+    least, pair = np.inf, even.pattern.linked[0]
+    pair = pair[0], sum(pair)
+    for kind in range(even.types):
+        cases = cases_of(even, kind, bends[None], pitches[None], repeats)
+        found = uniform_gaps(cases, pitches[None, kind, None])
+        case = int(found.case[0, 0])
+        turn = phases_of(even, bends[None], repeats)[2][0]
+        begun = np.arange(-(-links // n))
+        off = (begun * turn - cases.phase[case, 0]) / even.whole
+        ahead = n * int(np.abs(off - np.round(off)).round(9).argmin())
+        first, second = (int(body) + ahead for body in cases.bodies[case])
+        if found.gap_mm[0, 0] < least and (closed or second < links):
+            least, pair = float(found.gap_mm[0, 0]), (first, second)
+    first, second = (body % links for body in pair)
+    return min(first, second), max(first, second)
 
 
-def _about(angle: FloatArray, first: int, second: int) -> FloatArray:
-    """Rotate axis ``first`` towards axis ``second``."""
-    angle = np.asarray(angle, dtype=np.float64)
-    turn = np.zeros((*angle.shape, 3, 3))
-    turn[..., range(3), range(3)] = 1.0
-    c, s = np.cos(angle), np.sin(angle)
-    turn[..., first, first] = c
-    turn[..., second, second] = c
-    turn[..., second, first] = s
-    turn[..., first, second] = -s
-    return turn
+def beside(even: Even) -> float:
+    """Give the smallest gap in mm of links that stand at the same station; infinite where there are none."""
+    places = even.pattern.places
+    least = np.inf
+    for line in _lines(even.pattern):
+        if line.types:
+            continue
+        before, after = places[line.first % len(places)], places[line.second % len(places)]
+        shift = np.array([[0.0, after.y_mm - before.y_mm, after.z_mm - before.z_mm]])
+        back, on = roll(np.radians([-before.roll_deg])), roll(np.radians([after.roll_deg]))
+        found = even.measure.gaps(before.kind, after.kind, back @ on, np.einsum("nij,nj->ni", back, shift))
+        least = min(least, float(found.gap_mm[0]))
+    return least
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """Two bodies of a pattern written on, by number, and the types of the joints between their stations."""
+
+    first: int
+    second: int
+    types: tuple[int, ...]
+    linked: bool
+    furthest: int
+
+
+def _lines(pattern: Pattern) -> list[_Line]:
+    """Give the pairs that can meet, each kind of pair once."""
+    places = pattern.places
+    n = len(places)
+
+    def between(first: int, second: int) -> tuple[int, ...]:
+        joints = (places[body % n].joint for body in range(first, second))
+        return tuple(joint for joint in joints if joint is not None)
+
+    furthest = 2 * max((len(between(at, at + on)) for at, on in pattern.linked), default=1) + 1
+    found: dict[object, _Line] = {}
+    for first in range(n):
+        second = first + 1
+        while len(types := between(first, second)) <= furthest:
+            linked = (first, second - first) in pattern.linked
+            line = _Line(first, second, types, linked, furthest)
+            a, b = places[first], places[second % n]
+            rolls = a.roll_deg, b.roll_deg + pattern.turn_deg * (second // n)
+            found.setdefault((a.kind, b.kind, types, rolls, a.y_mm, a.z_mm, b.y_mm, b.z_mm, linked), line)
+            second += 1
+    return list(found.values())
+
+
+def phases_of(even: Even, bends: FloatArray, repeats: FloatArray | None) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Give the rolls at which repeats begin (p, k), how many of them count (k,), and the turn of a repeat (k,)."""
+    pattern, whole = even.pattern, even.whole
+    turns = np.full(len(bends), np.radians(pattern.turn_deg))
+    if repeats is not None:
+        turns = whole * np.round(turns * repeats / whole) / repeats
+    tried = np.arange(1, MOST_PHASES + 1)
+    share = turns[:, None] / whole * tried
+    comes_round = np.abs(share - np.round(share)) < ROUND
+    counts = np.where(comes_round.any(axis=1), comes_round.argmax(axis=1) + 1, MOST_PHASES)
+    # On a straight chain only the turn from one link to the next matters.
+    aside = any(place.y_mm or place.z_mm for place in pattern.places)
+    counts = np.where((np.abs(bends).max(axis=1) > 0) | aside, counts, 1)
+    return (np.arange(counts.max())[:, None] % counts) * (whole / counts), counts, turns
+
+
+def _parting(pattern: Pattern, a: int, b: int) -> float:
+    """Give the distance at which the ends of two straight neighbours' centrelines cross and they come apart."""
+    return float(pattern.links[a].samples[:, 0].max() - pattern.links[b].samples[:, 0].min())
+
+
+def _groups(cases: Cases) -> Iterator[tuple[int, int, BoolArray]]:
+    """Give the pairs of kinds there are, and which cases are theirs."""
+    for a, b in sorted(set(zip(cases.a.tolist(), cases.b.tolist(), strict=True))):
+        yield a, b, (cases.a == a) & (cases.b == b)

@@ -7,17 +7,22 @@ import numpy as np
 
 from ..base.errors import BadInput, CannotBuild
 from ..solid.curves import Spline, spline
-from ..solid.mesh import Body, FloatArray
+from ..solid.mesh import Body, FloatArray, IntArray
 from .sections import CHORD_MM
 
 # Feet are looked for this many places to either side of a link's own, then ever finer.
 LOOK = 24
 ROUNDS = 4
 FINEST_MM, COARSEST_MM = 0.25, 4.0
+# Bodies nearer to each other than this along the path stand at one station of the chain, side by side.
+SAME_MM = 1e-6
 
 
 class Route(Protocol):
-    """The path of a chain as the feed needs it: link centres (n, 3) in order, their axes (n, 3, 3), closed or not."""
+    """The path of a chain as the feed needs it: places of bodies (n, 3) in order, their axes (n, 3, 3), closed or not.
+
+    Bodies side by side have the same place.
+    """
 
     @property
     def origins(self) -> FloatArray: ...  # noqa: D102
@@ -33,7 +38,8 @@ class Route(Protocol):
 class Course:
     """A smooth line in space that passes over or under every link.
 
-    ``line`` goes through one place per link; ``at_mm`` (n,) is the length walked to each. ``closed`` joins its ends.
+    ``line`` goes through one place per station; ``at_mm`` (n,) is the length walked to that of each body. ``closed``
+    joins its ends.
     """
 
     line: Spline
@@ -47,9 +53,9 @@ class Course:
 
     @property
     def pitch_mm(self) -> float:
-        """Give the mean length between neighbouring links."""
-        steps = len(self.at_mm) if self.closed else max(1, len(self.at_mm) - 1)
-        return self.length_mm / steps
+        """Give the mean length between neighbouring stations."""
+        stations = len(np.unique(self.at_mm))
+        return self.length_mm / (stations if self.closed else max(1, stations - 1))
 
     def at(self, walked_mm: FloatArray) -> FloatArray:
         """Give places (..., 3) at lengths walked (...); an open line goes straight on beyond its ends."""
@@ -111,27 +117,38 @@ def plan_course(bodies: tuple[Body, ...], path: Route) -> Course:
             f"lattice: the path has {len(path.origins)} places for {len(bodies)} bodies; give one place per body"
         )
     flat = path.origins * [1.0, 1.0, 0.0]
-    if len(flat) == 1:
+    apart = np.linalg.norm(np.diff(path.origins, axis=0), axis=1)
+    if not (apart > SAME_MM).any():
         ahead = path.rotations[0, :, 0] * [1.0, 1.0, 0.0]
         length = float(np.linalg.norm(ahead))
         ahead = ahead / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])
         line = spline(np.stack((flat[0] - 2 * ahead, flat[0] + 2 * ahead)), cyclic=False, where="lattice: path")
-        return Course(line, np.array([line.length_mm / 2]), closed=False)
+        return Course(line, np.full(len(flat), line.length_mm / 2), closed=False)
     step = np.linalg.norm(np.diff(flat, axis=0), axis=1)
-    apart = np.linalg.norm(np.diff(path.origins, axis=0), axis=1)
-    if (step < 0.2 * apart).any():
-        worst = int((step / apart).argmin())
+    share = np.where(apart > SAME_MM, step / np.maximum(apart, SAME_MM), 1.0)
+    if (share < 0.2).any():
+        worst = int(share.argmin())
         raise CannotBuild(
             f"lattice: between {bodies[worst].name} and {bodies[worst + 1].name} the chain climbs nearly straight "
-            f"up, so "
-            "no ring on the plate can follow it; lay the chain flatter"
+            "up, so no ring on the plate can follow it; lay the chain flatter"
         )
-    closed = path.closed and len(flat) > 2
-    return through(flat, closed=closed)
+    return through(flat, closed=path.closed and len(np.unique(_stations(flat, closed=path.closed))) > 2)
 
 
 def through(places: FloatArray, *, closed: bool) -> Course:
-    """Lay a course through places (n, 3)."""
-    line = spline(places, cyclic=closed, where="lattice: path")
-    at = np.interp(np.arange(len(places)), line.knots, line.lengths)
-    return Course(line, at, closed)
+    """Lay a course through places (n, 3); where bodies stand side by side, through the middle of their heights."""
+    station = _stations(places, closed=closed)
+    many = np.bincount(station)
+    middle = np.stack([np.bincount(station, weights=x) / many for x in places.T], axis=1)
+    line = spline(middle, cyclic=closed, where="lattice: path")
+    at = np.interp(np.arange(len(middle)), line.knots, line.lengths)
+    return Course(line, at[station], closed)
+
+
+def _stations(places: FloatArray, *, closed: bool) -> IntArray:
+    """Give the number of the station each place stands at (n,): neighbours at one spot, seen from above, share one."""
+    step = np.linalg.norm(np.diff(places[:, :2], axis=0), axis=1)
+    station = np.concatenate(([0], np.cumsum(step > SAME_MM)))
+    if closed and np.linalg.norm(places[-1, :2] - places[0, :2]) <= SAME_MM:
+        station[station == station[-1]] = 0
+    return np.asarray(station, dtype=np.int64)

@@ -6,7 +6,10 @@ from typing import Any
 
 import numpy as np
 
+from ..cast.layouts import LayoutFigures
 from ..chain.chain import Chain
+from ..chain.play import FreePlay
+from ..chain.resize import LeastWidth
 from ..feed.lattice import Lattice
 from ..inspect.finding import Finding
 from ..inspect.inspection import Inspection
@@ -61,26 +64,97 @@ def findings_part(findings: Iterable[Finding]) -> dict[str, Any]:
     }
 
 
-def chain_part(chain: Chain) -> dict[str, Any]:
-    """Give the key ``chain``: lengths in mm; a closed chain has inner lengths, an open one outer lengths."""
+def chain_part(chain: Chain, least: LeastWidth | None = None) -> dict[str, Any]:
+    """Give the key ``chain``: lengths in mm, inside a chain worn round, else between the outer ends of an open one.
+
+    ``least``: the width at which the design's joint closes up, where that was looked for.
+    """
     figures: dict[str, Any] = {
         "family": chain.spec.family,
         "shape": chain.layout.shape,
         "closed": chain.closed,
-        "links": len(chain.bodies),
+        "links": chain.links,
         "pitch_mm": chain.pitch_mm,
         "pitch_interval_mm": chain.pitch_interval_mm,
+        "fits": [
+            {
+                "name": fit.name,
+                "pitch_mm": fit.pitch_mm,
+                "pitch_interval_mm": fit.interval_mm,
+                "pulled_mm": fit.pulled_mm,
+                "pushed_mm": fit.pushed_mm,
+            }
+            for fit in chain.fits
+        ],
         "inner_length_mm": chain.worn_inner_length_mm,
         "printed_inner_length_mm": chain.printed_inner_length_mm,
         "pushed_inner_length_mm": chain.pushed_inner_length_mm,
         "length_mm": chain.worn_length_mm,
         "printed_length_mm": chain.printed_length_mm,
+        "pushed_length_mm": chain.pushed_length_mm,
         "slack_mm": chain.slack_mm,
         "smallest_gap_mm": chain.smallest_gap_mm,
         "asked_mm": chain.asked_mm,
-        "nearby": [{"links": links, "length_mm": length} for links, length in chain.nearby],
+        "sizes": [
+            {
+                "links": size.links,
+                "worn_mm": size.worn_mm,
+                "printed_mm": size.printed_mm,
+                "pushed_mm": size.pushed_mm,
+                "gap_mm": size.gap_mm,
+            }
+            for size in chain.sizes
+        ],
+        "clasp_mm": chain.clasp_mm,
+        "bends_deg": chain.bends_deg,
+        "least_width_mm": None if least is None else least.width_mm,
     }
     return {"chain": figures}
+
+
+def play_part(play: FreePlay) -> dict[str, Any]:
+    """Give the key ``free_play``: how far each kind of joint moves, both ways, and the tightest curves of the chain.
+
+    What meets nothing within half a turn, and a curve that cannot be, is null. Angles and slides (out, in) are those of
+    `JointPlay`.
+    """
+    over, edgewise = play.least_radius_mm
+    joints = [
+        {
+            "name": joint.name,
+            "between": joint.of,
+            "slide_mm": joint.slide_mm,
+            "bend_y_deg": joint.bend_y_deg,
+            "bend_z_deg": joint.bend_z_deg,
+            "twist_deg": joint.twist_deg,
+            "best_bend_y_deg": joint.best_bend_y_deg,
+            "best_bend_z_deg": joint.best_bend_z_deg,
+            "best_slide_y_mm": joint.best_slide_y_mm,
+            "best_slide_z_mm": joint.best_slide_z_mm,
+        }
+        for joint in play.joints
+    ]
+    return {"free_play": {"joints": joints, "least_radius_mm": {"over_face": over, "edgewise": edgewise}}}
+
+
+def layouts_part(compared: Sequence[LayoutFigures]) -> dict[str, Any]:
+    """Give the key ``layouts``: what the same links take in every shape, all null where ``refusal`` says why not."""
+    return {
+        "layouts": [
+            {
+                "shape": one.shape,
+                "links": one.links,
+                "size_mm": one.size_mm,
+                "across_mm": one.across_mm,
+                "layers": one.layers,
+                "flask_mm": None if one.flask is None else (one.flask.flask.diameter_mm, one.flask.flask.height_mm),
+                "flask_fits": None if one.flask is None else one.flask.fits and not one.flask.findings,
+                "investment_cm3": one.investment_cm3,
+                "refusal": one.refusal,
+            }
+            for one in compared
+        ]
+    }
 
 
 def lattice_part(lattice: Lattice, volume_mm3: float) -> dict[str, Any]:

@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
+from ..cast.layouts import LayoutFigures
 from ..cast.plan import CastPlan
+from ..chain.play import FreePlay
 from ..feed.lattice import Strut
 from ..inspect.finding import Finding
 from ..solid.mesh import Body
@@ -25,7 +27,8 @@ class SheetData:
     """All a sheet shows. ``bodies`` and ``struts`` in mm with the plate at z = 0; rows are (label, words) in order.
 
     ``chain`` says what was made (family, wire, links), ``sizes`` printed and worn sizes, ``gaps`` the smallest gaps
-    through the gap ladder. ``overrides`` name stop findings the user exported in spite of.
+    through the gap ladder. ``play`` how far its joints move, where that is known. ``layouts`` compares what
+    the same links take in every shape. ``overrides`` name stop findings the user exported in spite of.
     """
 
     title: str
@@ -35,6 +38,8 @@ class SheetData:
     chain: tuple[Row, ...] = ()
     sizes: tuple[Row, ...] = ()
     gaps: tuple[Row, ...] = ()
+    play: FreePlay | None = None
+    layouts: tuple[LayoutFigures, ...] = ()
     findings: tuple[Finding, ...] = ()
     cuts: tuple[Cut, ...] = ()
     overrides: tuple[str, ...] = ()

@@ -7,7 +7,9 @@ from ..cast.figures import BySection, Figure
 from ..cast.plan import CastPlan
 from ..inspect.finding import Finding, grouped
 from .blocks import counted, grams, grid, hours, note, section, steps, table
+from .compared import compared
 from .data import Cut, Row, SheetData
+from .movement import movement
 from .pictures import pictures
 from .style import STYLE
 from .words import DEFER, after_steps, before_steps, cautions
@@ -40,12 +42,14 @@ def sheet(data: SheetData) -> str:
         _rows("Gaps", data.gaps),
         section("Scale", _scale(plan)),
         "</div>",
+        movement(data.play),
         _findings(data.findings),
         section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed))),
         section("After the pour", steps(after_steps(plan))),
         _cuts(data.cuts),
         section("Freezing, rough", _freezing(plan)),
         section("In other alloys", _alloys(plan)),
+        compared(data.layouts),
         section("Cautions", _cautions(plan)),
         section("Where the figures come from", _sources(plan)),
     ]

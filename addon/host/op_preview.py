@@ -1,0 +1,105 @@
+"""Operators that look ahead: the chain as it is worn, and its other layouts beside each other."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bpy.types import Operator
+
+from ..rules.base.errors import LinkwrightError
+from ..rules.base.progress import Steps
+from ..rules.cast.layouts import compare_layouts
+from ..rules.cast.materials import load_materials
+from ..rules.chain.build import build_chain
+from ..rules.chain.worn import worn_chain
+from ..verbs import flow
+from .boolean import boolean
+from .chain_object import chain_of, check_editable, read_job, read_specs, scene_of, show_built
+from .checking import checker
+from .long_work import SteppedOperator, idle
+from .results import dated_now, state_of, store_layouts
+from .showing import hide_struts, show
+from .units import mm_per_unit
+
+
+class LINKWRIGHT_OT_preview_worn(SteppedOperator, Operator):
+    """Show the chain round the wearer, its links still clear of each other; press again to go back to the print."""
+
+    bl_idname = "linkwright.preview_worn"
+    bl_label = "Show as Worn"
+    bl_description = "Show the links round the wearer, clear of each other; press again to see them as printed"
+    bl_options = {"REGISTER", "UNDO"}
+    busy_words = "Bending the chain"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        if chain_of(context.active_object) is None:
+            cls.poll_message_set("Select a chain first")
+            return False
+        return idle(cls, context)
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Read the chain and give its exact build, bent to the wearer unless it is shown so."""
+        ob = chain_of(context.active_object)
+        check_editable(ob)
+        self._name = ob.name
+        self._read = read_specs(ob, context)
+        return _bent(self._read, worn=not ob.linkwright.figures.worn_view)
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Show the links at their places."""
+        printed, worn = result
+        ob = context.scene.objects[self._name]
+        show_built(ob, context, printed, self._read)
+        if worn is None:
+            checker.ask(ob)
+            return
+        show(ob, worn, mm_per_unit(scene_of(ob, context)))
+        hide_struts(ob, hidden=True)
+        ob.linkwright.figures.worn_view = True
+        self.report({"INFO"}, "Shown as worn; what is inspected, fed and exported is the chain as printed")
+
+
+def _bent(read: Any, *, worn: bool) -> Steps[Any]:
+    printed = yield from build_chain(read.chain, read.layout, union=boolean)
+    return printed, (worn_chain(printed) if worn else None)
+
+
+class LINKWRIGHT_OT_compare_layouts(Operator):
+    """Lay the same links out in every way and compare plate, flask and investment."""
+
+    bl_idname = "linkwright.compare_layouts"
+    bl_label = "Compare Layouts"
+    bl_description = "Lay the same links out in every way and compare room on the plate, flask and investment"
+    bl_options = set()
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        if chain_of(context.active_object) is None:
+            cls.poll_message_set("Select a chain first")
+            return False
+        return idle(cls, context)
+
+    def execute(self, context: Any) -> set[str]:
+        """Keep what each layout takes for the panel."""
+        ob = chain_of(context.active_object)
+        try:
+            job = read_job(ob, context)
+            materials = load_materials()
+            found = compare_layouts(
+                job.chain,
+                job.layout,
+                ob.linkwright.figures.links,
+                materials.flasks,
+                head=job.cast.head,
+                layer_mm=job.profile.layer_mm,
+                scale=flow.scaling(job, materials).scale,
+            )
+        except LinkwrightError as error:
+            self.report({"ERROR"}, str(error))
+            return {"CANCELLED"}
+        scene = scene_of(ob, context)
+        store_layouts(state_of(context), found, subject=ob.name, dated=dated_now(ob, scene))
+        return {"FINISHED"}

@@ -1,0 +1,132 @@
+"""What Blender remembers of a scene's process, feed, pour and export: saved in the file, shown in the panel.
+
+Lengths are plain numbers in mm, whatever the scene's unit.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
+from bpy.types import PropertyGroup
+
+HEAD_ITEMS = (
+    ("gravity", "Gravity", "Poured by hand into an open flask", "NONE", 1),
+    ("vacuum", "Vacuum", "The flask stands on a vacuum table", "NONE", 2),
+    ("spin", "Spin", "Cast in a spinning machine", "NONE", 3),
+)
+
+
+def _scene_changed(group: Any, _context: Any) -> None:
+    from .process_settings import note_process
+
+    note_process(group)
+
+
+def _profile_chosen(group: Any, _context: Any) -> None:
+    from .process_settings import fill_profile, note_process
+
+    fill_profile(group)
+    note_process(group)
+
+
+def _profiles(_group: Any, _context: Any, text: str) -> list[str]:
+    from ..rules.base.profile import profile_names
+
+    return [name for name in profile_names() if text.lower() in name.lower()]
+
+
+def _alloys(_group: Any, _context: Any, text: str) -> list[str]:
+    from ..rules.cast.materials import load_materials
+
+    return [alloy.name for alloy in load_materials().alloys if text.lower() in alloy.name.lower()]
+
+
+def _investments(_group: Any, _context: Any, text: str) -> list[str]:
+    from ..rules.cast.materials import load_materials
+
+    return [one.name for one in load_materials().investments if text.lower() in one.name.lower()]
+
+
+def _mm(name: str, tip: str, default: float, low: float, high: float) -> Any:
+    return FloatProperty(
+        name=name, description=tip, default=default, min=low, max=high, step=10, precision=2, update=_scene_changed
+    )
+
+
+def _auto_mm(name: str, tip: str, high: float) -> Any:
+    return FloatProperty(
+        name=name, description=f"{tip}; 0 leaves it to the rules", default=0.0, min=0.0, max=high, step=10, precision=2,
+        update=_scene_changed,
+    )  # fmt: skip
+
+
+class LINKWRIGHT_PG_scene(PropertyGroup):
+    """Process, feed, pour and export of a scene's chains."""
+
+    stamp: StringProperty(name="Stamp", description="Stands for the process, feed and pour as they are set")
+    hold: BoolProperty(name="Hold", options={"SKIP_SAVE", "HIDDEN"})
+    job_name: StringProperty(name="Name", description="Name of the piece, for the report and the sheet", maxlen=60)
+
+    profile: StringProperty(
+        name="Profile", description="Limits of printer, resin and mould; choosing one fills in the figures below",
+        default="bench", search=_profiles, search_options=set(), update=_profile_chosen,
+    )  # fmt: skip
+    gap_floor_mm: _mm("Gap Floor (mm)", "A printed gap below this is a stop", 0.25, 0.0, 5.0)
+    web_floor_mm: _mm("Web Floor (mm)", "Investment in a joint thinner than this is a stop", 0.25, 0.0, 5.0)
+    strut_web_mm: _mm(
+        "Strut Web (mm)", "Investment between a strut and any other body: thinner is a stop", 0.6, 0.0, 10.0,
+    )  # fmt: skip
+    wall_floor_mm: _mm("Wall Floor (mm)", "Metal thinner than this is a finding", 0.8, 0.0, 10.0)
+    bleed_mm: _mm("Bleed (mm)", "How far the print grows on every side; measure it", 0.0, 0.0, 1.0)
+    over_cure_mm: _mm("Over-Cure (mm)", "How far downward faces grow; measure it", 0.0, 0.0, 1.0)
+    layer_mm: _mm("Layer (mm)", "Thickness of a printed layer", 0.05, 0.005, 1.0)
+    auto_scale: BoolProperty(
+        name="Scale for Shrinkage", default=True, update=_scene_changed,
+        description="Enlarge the print by what metal and mould lose; off: use the factor below",
+    )  # fmt: skip
+    scale: FloatProperty(
+        name="Print Scale", description="Factor from the finished size to the print", default=1.0, min=0.5, max=2.0,
+        precision=4, step=0.1, update=_scene_changed,
+    )  # fmt: skip
+
+    upper_ring: BoolProperty(
+        name="Upper Ring", description="Add a ring above the chain on posts of its own", update=_scene_changed
+    )
+    tip_mm: _auto_mm("Tip (mm)", "Diameter where a gate enters a link", 20.0)
+    gate_mm: _auto_mm("Gate (mm)", "Diameter of a gate's shaft", 30.0)
+    gate_length_mm: _auto_mm("Gate Length (mm)", "Clear length between feed ring and link", 60.0)
+    ring_mm: _auto_mm("Feed Ring (mm)", "Diameter of the round rod that the base ring holds", 60.0)
+
+    alloy: StringProperty(
+        name="Alloy", description="The metal poured", default="tin-bronze", search=_alloys, search_options=set(),
+        update=_scene_changed,
+    )  # fmt: skip
+    investment: StringProperty(
+        name="Investment", description="The mould material; empty leaves it to the rules", search=_investments,
+        update=_scene_changed,
+    )  # fmt: skip
+    head: EnumProperty(
+        name="Head", description="What drives the metal into the mould", items=HEAD_ITEMS, default="vacuum",
+        update=_scene_changed,
+    )  # fmt: skip
+    metal_c: FloatProperty(
+        name="Metal (degC)", description="Pouring temperature; 0 leaves it to the rules", min=0.0, max=3000.0,
+        precision=0, step=1000, update=_scene_changed,
+    )  # fmt: skip
+    flask_c: FloatProperty(
+        name="Flask (degC)", description="Flask temperature at the pour; 0 leaves it to the rules", min=0.0, max=2000.0,
+        precision=0, step=1000, update=_scene_changed,
+    )  # fmt: skip
+    own_flask: BoolProperty(
+        name="Own Flask",
+        description="Set the flask's size; off: the smallest that takes the job",
+        update=_scene_changed,
+    )
+    flask_diameter_mm: _mm("Diameter (mm)", "Inside diameter of the flask", 100.0, 10.0, 2000.0)
+    flask_height_mm: _mm("Height (mm)", "Height of the flask", 150.0, 10.0, 2000.0)
+
+    folder: StringProperty(
+        name="Folder", description="Where the print files, report and sheet go; // is the folder of the .blend file",
+        subtype="DIR_PATH", options={"ANIMATABLE", "PATH_SUPPORTS_BLEND_RELATIVE"},
+    )  # fmt: skip
