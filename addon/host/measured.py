@@ -22,8 +22,7 @@ ALIKE_DEG = 0.15
 def note_built(group: Any, chain: Chain, line: Polyline | None, own: OwnLink | None) -> None:
     """Write what a rebuild measured onto the chain's settings."""
     figures = group.figures
-    # Two links of a built cover are one body with it.
-    figures.links = chain.links + (2 if chain.verified and chain.layout.ends == "cover" else 0)
+    figures.links = chain.count
     figures.pitch_mm = chain.pitch_mm
     figures.pitch_low_mm, figures.pitch_high_mm = chain.pitch_interval_mm
     named = [f"{fit.pitch_mm:.2f} mm {fit.name}" for fit in chain.fits] if 1 < len(chain.fits) < 5 else []

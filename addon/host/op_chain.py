@@ -187,7 +187,7 @@ class LINKWRIGHT_OT_verify(SteppedOperator, Operator):
         ob = context.scene.objects[self._name]
         show_built(ob, context, result, self._read)
         checker.ask(ob)
-        self.report({"INFO"}, f"Smallest gap {result.smallest_gap_mm:.3f} mm, measured on {result.links} links")
+        self.report({"INFO"}, f"Smallest gap {result.smallest_gap_mm:.3f} mm, measured on {result.count} links")
 
 
 class LINKWRIGHT_OT_set_millimetres(Operator):

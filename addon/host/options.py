@@ -13,7 +13,7 @@ class Family:
     ``broad_mm``: the same two of a link of broad or double wire, None where they are alike. All are our judgement.
 
     ``fields``: settings that only some families use, in the order of the panel. ``section``: those of the wire's
-    section, shown apart; ``kinds`` the sections there are ("round" is what the family usually has).
+    section, shown apart; ``kinds`` the sections there are, the first being what the family usually has.
     """
 
     length_mm: float
@@ -25,21 +25,23 @@ class Family:
 
 
 BROAD = ("section", "wire_width_mm", "corner_mm")
-ALL_KINDS = ("round", "D", "rectangle")
+# The item that leaves the section to the family; files of the first version hold it as "round".
+USUAL_SECTION = "round"
+ALL_KINDS = (USUAL_SECTION, "D", "rectangle")
 FAMILIES: dict[str, Family] = {
     "curb": Family(12.2, 9.7, ("strands", "facet_mm"), BROAD, ALL_KINDS, broad_mm=(16.0, 14.0)),
     "trace": Family(12.2, 9.7, (), BROAD, ALL_KINDS, broad_mm=(13.0, 12.0)),
-    "belcher": Family(13.0, 12.0, (), BROAD, ("round", "D")),
+    "belcher": Family(13.0, 12.0, (), BROAD, (USUAL_SECTION, "D")),
     "figaro": Family(12.0, 12.5, ("repeat", "long_link_mm", "facet_mm"), BROAD, ALL_KINDS, broad_mm=(14.0, 17.0)),
     "anchor": Family(15.0, 11.0, ("stud_mm",)),
-    "box": Family(13.5, 12.5, (), BROAD, ("round", "D")),
+    "box": Family(13.5, 12.5, (), BROAD, (USUAL_SECTION, "D")),
     "rope": Family(16.0, 16.0),
     "weave": Family(14.0, 14.0),
     "mesh": Family(12.2, 9.7, ("turn_deg",)),
 }
 TAPERED = tuple(family for family in FAMILIES if family != "mesh")
-# The families whose wire is broad where no section is chosen.
-BROAD_OF_ITSELF = ("box",)
+# The families whose wire is broad where no section is chosen, and the section they then have.
+BROAD_OF_ITSELF = {"box": "rectangle"}
 # The settings a family's own mesh replaces: they are read from it.
 READ_FROM_MESH = ("wire_mm", "link_length_mm", "link_width_mm")
 
@@ -58,5 +60,10 @@ def usual_sizes(family: str, wire_mm: float, *, broad: bool = False) -> tuple[fl
 def used(family: str, section: str) -> tuple[str, ...]:
     """Give the settings of some families that this one uses; the sizes of broad wire only where the wire is broad."""
     entry = FAMILIES[family]
-    broad = section != "round" or family in BROAD_OF_ITSELF
+    broad = section != USUAL_SECTION or family in BROAD_OF_ITSELF
     return (*entry.fields, *(key for key in entry.section if broad or key == "section"))
+
+
+def section_item(family: str, section: str | None) -> str:
+    """Give the item that stands for a section asked for: what the family has of itself is its usual one."""
+    return USUAL_SECTION if section in (None, BROAD_OF_ITSELF.get(family)) else str(section)

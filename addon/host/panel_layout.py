@@ -54,7 +54,7 @@ class LINKWRIGHT_PT_layout(ChainPanel, Panel):
         )
         for idname, title, draw in (
             ("linkwright_sizes", "Sizes Near", _sizes),
-            ("linkwright_turns", "Turns", _turns),
+            ("linkwright_turns", "Turns (0: by the rules)", _turns),
             ("linkwright_fit", "Fit", _fit),
             ("linkwright_layouts", "Compare Layouts", _layouts),
             ("linkwright_units", "Scene Unit", _units),

@@ -107,7 +107,7 @@ class LINKWRIGHT_PG_object(PropertyGroup):
         name="Set Corners", description="Set the radius of the wire's corners; off leaves it to the rules",
         update=_chain_changed,
     )  # fmt: skip
-    corner_mm: _mm("Corners (mm)", "Radius of the wire's eased corners; usually 0.2 to 0.5", 0.3, 0.0, 50.0)
+    corner_mm: _mm("Corners (mm)", "Radius of the wire's eased corners; usually 0.2 to 0.5", 0.3, 0.01, 50.0)
     strands: _choice("Strands", "One wire, or two side by side grown together", STRAND_ITEMS, "SINGLE")
     facet_mm: _mm(
         "Facet (mm)", "Depth of the flat planes cut off the top and bottom of every link; 0 leaves it round, a heavy "

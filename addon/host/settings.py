@@ -5,7 +5,7 @@ from typing import Any
 
 from ..rules.base.errors import BadInput
 from ..rules.chain.spec import ChainSpec, LayoutSpec
-from .options import used
+from .options import USUAL_SECTION, section_item, used
 from .own_link import AXES, OwnLink, mesh_stamp
 from .splines import Polyline
 from .stamps import stamp
@@ -37,7 +37,7 @@ def chain_spec(group: Any, own: OwnLink | None) -> ChainSpec:
 def _option(group: Any, key: str) -> Any:
     """Read a setting of some families only; None leaves it to the family."""
     if key == "section":
-        return group.section
+        return None if group.section == USUAL_SECTION else group.section
     if key == "strands":
         return 2 if group.strands == "DOUBLE" else 1
     if key == "repeat":
@@ -132,7 +132,7 @@ def apply_link(group: Any, chain: ChainSpec) -> None:
     group.family = chain.family
     for key in SIZE_KEYS:
         setattr(group, key, getattr(chain, key))
-    group.section = chain.section
+    group.section = section_item(chain.family, chain.section)
     group.wire_width_mm = chain.wire_width_mm or 0.0
     group.own_corner = chain.corner_mm is not None
     group.corner_mm = group.corner_mm if chain.corner_mm is None else chain.corner_mm

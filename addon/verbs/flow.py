@@ -200,7 +200,7 @@ def compare(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> tuple[
     return compare_layouts(
         fed.chain.spec,
         fed.chain.layout,
-        fed.chain.links,
+        fed.chain.count,
         materials.flasks,
         head=job.cast.head,
         layer_mm=job.profile.layer_mm,

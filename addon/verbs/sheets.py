@@ -56,7 +56,7 @@ def chain_rows(chain: Chain) -> tuple[Row, ...]:
     spec = chain.spec
     rows = [
         ("Family", spec.family),
-        ("Links", f"{chain.links}, {'closed' if chain.closed else 'open ends'}"),
+        ("Links", f"{chain.count}, {'closed' if chain.closed else 'open ends'}"),
         ("Wire", wire_words(chain)),
         ("Link", f"{spec.link_length_mm:g} x {spec.link_width_mm:g} mm outside"),
     ]

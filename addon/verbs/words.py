@@ -34,7 +34,7 @@ def chain_lines(chain: Chain) -> list[str]:
         f"pitch {fit.pitch_mm:.3f} mm (works from {fit.interval_mm[0]:.2f} to {fit.interval_mm[1]:.2f} mm)"
         for fit in chain.fits
     ]
-    head = f"{chain.links} {chain.spec.family} links, {'closed' if chain.closed else 'open'}"
+    head = f"{chain.count} {chain.spec.family} links, {'closed' if chain.closed else 'open'}"
     lines = [f"{head}, {pitches[0]}" if len(pitches) == 1 else head]
     if len(pitches) > 1:
         named = [f"{fit.name}: {pitch}" for fit, pitch in zip(chain.fits, pitches, strict=True)]
@@ -58,7 +58,7 @@ def size_lines(chain: Chain) -> list[str]:
         return []
     rows = [
         [
-            f"{size.links}{' *' if size.links == chain.links else ''}",
+            f"{size.links}{' *' if size.links == chain.count else ''}",
             f"{size.worn_mm:.1f}",
             f"{size.printed_mm:.1f}",
             figure(size.pushed_mm, ".1f"),

@@ -23,7 +23,7 @@ ROUNDS = 12
 # What free play promises.
 NEAR_DEG, NEAR_MM = 0.1, 0.01
 
-# Chains at pitches that leave their joints free, and how many kinds of joint each has: ten in all.
+# Chains at pitches that leave their joints free, and how many kinds of joint each has: twelve in all.
 CHAINS = {
     "curb": (curb(chord_mm=0.12), [6.8], "flat", 1),
     "curb, close": (curb(chord_mm=0.12), [6.4], "out", 1),
@@ -43,6 +43,13 @@ CHAINS = {
         "flat",
         3,
     ),
+    "box": (
+        ChainSpec("box", 1.2, 9.0, 8.0, 0.3, chord_mm=0.12, section="rectangle", wire_width_mm=3.0),
+        [5.1],
+        "out",
+        1,
+    ),
+    "anchor": (ChainSpec("anchor", 2.0, 17.0, 11.0, 0.3, chord_mm=0.12), [10.9], "out", 1),
 }
 
 
@@ -96,7 +103,7 @@ def expected(joint, axis, sign, slide=0.0):
 
 
 @pytest.mark.parametrize("name", CHAINS)
-def test_ten_joints(name):
+def test_twelve_joints(name):
     spec, pitches, face, kinds = CHAINS[name]
     chain = straight_chain(spec, pitches, face=face)
     plays = finish(free_play(chain)).joints

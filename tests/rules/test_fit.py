@@ -10,14 +10,14 @@ from addon.rules.base.errors import BadInput, CannotBuild
 from addon.rules.chain import closure
 from addon.rules.chain.build import draft_chain
 from addon.rules.chain.families import draw
-from addon.rules.chain.fit import fit, reach, widest
+from addon.rules.chain.fit import fit, fit_alike, reach, widest
 from addon.rules.chain.lengths import inner_length, rings
 from addon.rules.chain.link import even_parameters
 from addon.rules.chain.measure import drafting
 from addon.rules.chain.own import own_sizes
 from addon.rules.chain.row import stood
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
-from addon.rules.chain.tubes import tube_gaps
+from addon.rules.chain.tubes import loops_of, tube_gaps, unlike_tube_gaps
 from addon.rules.chain.uniform import are_linked, case_gaps, cases_of, even_of, uniform_gaps
 from addon.rules.solid.linking import linking_number
 from addon.rules.solid.posed import posable, posed_gaps
@@ -106,6 +106,36 @@ def test_tube_gaps_agree_with_dense_samples(seed):
     distance = exact + link.wire_mm
     assert exact <= dense + 1e-9
     assert dense - exact < 0.03**2 / max(distance, 0.02) + 1e-9
+
+
+def test_unlike_links_measured_together_have_the_gaps_of_each_pair_alone():
+    """The tables stand for the curves to within 1e-7 mm, so that is how near the two ways of measuring come."""
+    rng = np.random.default_rng(3)
+    links = [link for spec in (CURB, TRACE, FIGARO, ROPE, BOX) for link in draw(spec).links]
+    a, b = rng.integers(0, len(links), (2, 250))
+    rotation = np.linalg.qr(rng.normal(size=(250, 3, 3)))[0]
+    shift = rng.normal(size=(250, 3)) * 6
+    found = unlike_tube_gaps(loops_of(links), a, b, rotation, shift)
+    for k in range(len(a)):
+        alone = tube_gaps(links[a[k]], links[b[k]], rotation[k : k + 1], shift[k : k + 1])
+        assert found.gap_mm[k] == pytest.approx(alone.gap_mm[0], abs=1e-7)
+        # Where wires cross, or two places are equally near, the way between them is not settled.
+        if np.linalg.norm(found.towards[k] - alone.towards[0]) > 1e-3:
+            moved = tube_gaps(links[a[k]], links[b[k]], rotation[k : k + 1], shift[k : k + 1] + 1e-4 * found.towards[k])
+            assert moved.gap_mm[0] - alone.gap_mm[0] < 0.9e-4
+
+
+@pytest.mark.parametrize("spec", [CURB, FIGARO, BELCHER], ids=named)
+def test_chains_of_several_sizes_are_fitted_together_as_each_alone(spec):
+    sizes = [spec, replace(spec, wire_mm=0.9 * spec.wire_mm), replace(spec, wire_mm=0.8 * spec.wire_mm)]
+    evens = [even(one) for one in sizes]
+    bends = np.full((3, evens[0].types), 0.1) * np.array([[0.0], [1.0], [1.5]])
+    for laid, bend, found in zip(evens, bends, fit_alike(evens, bends, 0.2), strict=True):
+        for one, alone in zip(found, fit(laid, bend, 0.2), strict=True):
+            assert one.gap_mm == pytest.approx(alone.gap_mm, abs=2e-6)
+            figures = [getattr(one, key) for key in ("low_mm", "high_mm", "pushed_mm", "pulled_mm")]
+            others = [getattr(alone, key) for key in ("low_mm", "high_mm", "pushed_mm", "pulled_mm")]
+            assert figures == pytest.approx(others, abs=2e-3, nan_ok=True)
 
 
 @pytest.mark.parametrize("spec", [CURB, TRACE])

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lattices import BENCH, chain, codes, curve_way, planned, ring_way, straight_way, tube
+from lattices import BENCH, Way, chain, codes, curve_way, planned, ring_way, straight_way, tube
 
 from addon.rules.base.errors import BadInput, CannotBuild
 from addon.rules.base.profile import load_profile
@@ -531,3 +531,20 @@ def test_the_post_at_the_end_of_a_runner_keeps_its_floor_from_the_one_before(lin
     made = finish(build_chain(spec, LayoutSpec("straight", links=links)))
     lattice = finish(plan_lattice(made.bodies, made.path, BENCH, FeedSpec(upper_ring=True), wire_mm=2.26))
     assert codes(lattice.findings, "stop") == []
+
+
+def test_links_that_another_turn_shades_share_one_stop_that_names_them_all():
+    below, over = straight_way(8, 6.8), straight_way(8, 6.8)
+    turn = curve_way([[55.0, 10.0, 4.0], [55.0, 22.0, 8.0], [45.0, 30.0, 12.0]])
+    places = np.concatenate((below.origins, turn.origins, over.origins[::-1] + np.array([0.0, 0.0, 25.0])))
+    way = Way(places, np.concatenate((below.rotations, turn.rotations, over.rotations)), closed=False)
+    lattice = planned(chain(way), way)
+    shaded = [f for f in lattice.findings if f.code == "strut-unrouted" and "lies over itself" in f.text]
+    assert len(shaded) == 1
+    assert "spiral" in shaded[0].text
+    fed = {s.feeds for s in gate_solids(lattice)}
+    unfed = {f"link {k + 1}" for k in range(len(places))} - fed
+    assert len(unfed) > 3
+    assert set(shaded[0].bodies) <= unfed
+    bare = [name for f in lattice.findings if f.code == "no-gate" for name in f.bodies]
+    assert sorted(bare) == sorted(unfed)

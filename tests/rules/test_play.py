@@ -7,15 +7,18 @@ import pytest
 
 from addon.rules.base.progress import finish
 from addon.rules.chain.build import build_chain
+from addon.rules.chain.families import draw
 from addon.rules.chain.link import columns, link_of
-from addon.rules.chain.motion import CONTACT_MM, Motions, best_slide, first_contact
+from addon.rules.chain.motion import CONTACT_MM, Motions, best_slide, first_contact, metal_of
 from addon.rules.chain.path import Path
 from addon.rules.chain.pattern import alike
 from addon.rules.chain.play import free_play
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
+from addon.rules.chain.sweep import meshes_of
 from addon.rules.inspect.play import play_findings
 from addon.rules.solid.distance import pair_gap, prepare
 from addon.rules.solid.mesh import IDENTITY, Pose
+from addon.rules.solid.posed import posable, posed_gaps
 from tests.gap_shapes import turn_about
 from tests.straight_chains import curb, straight_chain
 
@@ -127,7 +130,12 @@ def obstacle(places, width):
 def motions(gaps, count, *, limit=10.0, group=None):
     ones = np.ones(count)
     group = np.arange(count) if group is None else np.array(group)
-    return Motions(gaps, ones, limit * ones, 1e-3 * ones, group)
+
+    def least(gone):
+        found = gaps(np.arange(count), gone[group])
+        return np.array([found[group == number].min() for number in range(group.max() + 1)])
+
+    return Motions(gaps, least, ones, limit * ones, 1e-3 * ones, group)
 
 
 def test_a_thin_obstacle_is_not_jumped():
@@ -139,6 +147,18 @@ def test_a_thin_obstacle_is_not_jumped():
 def test_a_near_miss_is_no_contact():
     ends = finish(first_contact(motions(obstacle([1.0, 5.0], -10 * CONTACT_MM), 2)))
     assert (ends == np.inf).all()
+
+
+def test_obstacles_side_by_side_are_met_in_their_turn():
+    """Many steps are looked at together: what lies behind the first contact plays no part."""
+    places = np.sort(np.random.default_rng(5).uniform(0.5, 9.0, (40, 6)), axis=1)
+
+    def gaps(rows, gone):
+        return np.abs(places[rows] - gone[:, None]).min(axis=1) - 0.02
+
+    ends = finish(first_contact(motions(gaps, len(places))))
+    assert (ends <= places[:, 0] - 0.02 + CONTACT_MM).all()
+    assert (ends > places[:, 0] - 0.02 - 2e-3).all()
 
 
 def test_contact_from_the_start_and_the_shortest_way_of_a_group():
@@ -165,6 +185,47 @@ def test_the_ridge_of_a_gap_is_climbed_to_its_end(peak):
     unslid = np.maximum(gaps(None, 0 * one, 0 * one), 0.0)
     at = finish(best_slide(gaps, -2 * one, 0.9 * one, unslid, unslid, 3.0))
     assert at[0] == pytest.approx(peak, abs=0.02)
+
+
+# --- what metal promises
+
+
+@pytest.mark.parametrize(
+    "spec",
+    [
+        COARSE,
+        curb(chord_mm=0.2, facet_mm=0.4),
+        curb(chord_mm=0.2, wire_mm=1.2, strands=2),
+        ChainSpec("box", 1.2, 9.0, 8.0, 0.3, section="rectangle", wire_width_mm=3.0, chord_mm=0.2),
+        ChainSpec("belcher", 1.8, 12.2, 9.7, 0.3, section="D", wire_width_mm=2.6, chord_mm=0.2),
+        ChainSpec("anchor", 2.0, 17.0, 11.0, 0.3, chord_mm=0.2),
+    ],
+    ids=["round", "facets", "two strands", "rectangle", "D", "stud"],
+)
+def test_gaps_of_metal_are_never_more_than_those_of_the_meshes(spec):
+    pattern = draw(spec)
+    mesh = meshes_of(pattern.links[:1], spec.chord_mm)[0][0]
+    metal = metal_of(pattern.links, {0: mesh})
+    rng = np.random.default_rng(11)
+    count = 200
+    turns = np.array(
+        [
+            turn_about(axis, angle)
+            for axis, angle in zip(rng.normal(size=(count, 3)), rng.normal(size=count), strict=True)
+        ]
+    )
+    shift = rng.normal(size=(count, 3)) * [0.45 * spec.link_length_mm, 0.5, 0.5] + [0.4 * spec.link_length_mm, 0, 0]
+    none = np.zeros(count, dtype=int)
+    found = metal.gaps(none, none, turns, shift)
+    solid = posable(mesh)
+    real = posed_gaps(solid, solid, turns, shift)[0]
+    assert (real == 0).sum() > 10
+    assert (real > 0.1).sum() > 10
+    assert (found <= real + 1e-9).all()
+    np.testing.assert_array_equal(found <= CONTACT_MM, real <= CONTACT_MM)
+    group = np.arange(count) // 5
+    least = metal.least_gaps(none, none, turns, shift, group)
+    np.testing.assert_allclose(least, found.reshape(-1, 5).min(axis=1), rtol=0.3 / 0.7, atol=1e-9)
 
 
 # --- kinds of joint

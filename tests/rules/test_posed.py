@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from addon.rules.solid.distance import pair_gap, prepare
 from addon.rules.solid.mesh import IDENTITY, Mesh, Pose, mesh
-from addon.rules.solid.posed import posable, posed_gaps
+from addon.rules.solid.posed import posable, posed_bounds, posed_gaps
 from addon.rules.solid.triangle_pairs import closest_points
 from tests.gap_shapes import ball, oval_link, split, turn_about
 from tests.mesh_shapes import box, torus
@@ -79,6 +79,19 @@ def test_linked_ovals_near_touching_and_crossing_in_every_sixth_pose():
     np.testing.assert_allclose(gap[some], expected, atol=1e-12)
     assert (gap == 0.0).any()
     assert (gap > 0.1).any()
+
+
+@pytest.mark.parametrize("share", [0.5, 0.9, 1.0])
+def test_bounds_keep_their_promise(share):
+    a, b = posable(bumpy(3)), posable(bumpy(4))
+    rotation, shift = poses(21, 80, 2.0)
+    gap = posed_gaps(a, b, rotation, shift)[0]
+    bound = posed_bounds(a, b, rotation, shift, share)
+    assert (gap == 0).any()
+    assert (gap > 0).any()
+    assert (bound <= gap * (1 + 1e-12)).all()
+    assert (bound >= share * gap * (1 - 1e-12)).all()
+    np.testing.assert_array_equal(bound == 0, gap == 0)
 
 
 def test_towards_tells_how_the_gap_grows():

@@ -4,6 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from lattices import chain, ring_way
 
 from addon.rules.feed.joined import joined_pairs, reached
 from addon.rules.feed.lattice import LatticeSolid, Strut
@@ -11,7 +12,7 @@ from addon.rules.feed.piercing import pierced
 from addon.rules.feed.rods import drum, hoop, lying, rod
 from addon.rules.feed.sections import ROUND, Section, corners_round, footed
 from addon.rules.feed.sizes import drum_modulus_mm
-from addon.rules.feed.skeletons import between, boxes_meet, rod_gap
+from addon.rules.feed.skeletons import Rods, between, boxes_meet, near_bodies, rod_gap, skeletons
 from addon.rules.solid.measure import area_mm2, volume_mm3
 from addon.rules.solid.topology import facts
 
@@ -175,3 +176,25 @@ def test_struts_join_where_one_ends_inside_the_other_and_hang_together_through_i
     pairs = joined_pairs((ring, on_it, over_it, on_top))
     assert pairs.tolist() == [[0, 1], [1, 3]]
     assert reached(4, pairs, [0]).tolist() == [True, True, False, True]
+
+
+def test_near_bodies_agree_with_every_line_measured_one_by_one():
+    # Blocks of lines out of reach are left out: nothing within reach may be lost with them.
+    way = ring_way(14, 6.8)
+    bodies = chain(way, drawn=False)
+    lines = skeletons(bodies)
+    random = np.random.default_rng(5)
+    start = random.uniform([-20, -20, -8], [20, 20, 0], (40, 3))
+    points = np.stack((start, start + random.uniform(-3, 3, (40, 3)), start + random.uniform(-9, 9, (40, 3))), axis=1)
+    rods = Rods(points, random.uniform(0.2, 1.0, (40, 2)))
+    rod, body, gap = near_bodies(rods, np.full(40, 3), lines, reach_mm=1.5)
+    found = {(r, b): g for r, b, g in zip(rod.tolist(), body.tolist(), gap.tolist(), strict=True)}
+    assert len(found) > 20
+    for r in range(40):
+        for b in range(14):
+            own = slice(lines.first[b], lines.first[b + 1])
+            pieces = np.stack((lines.starts[own], lines.ends[own]), axis=1)
+            true = rod_gap(points[r], rods.radii[r], pieces, np.zeros((len(pieces), 1))).min()
+            if b != 3 and true < 1.5:
+                assert found.pop((r, b)) == pytest.approx(true, abs=1e-12)
+    assert not found

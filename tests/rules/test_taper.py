@@ -8,8 +8,12 @@ import pytest
 from addon.rules.base.errors import BadInput
 from addon.rules.base.progress import finish
 from addon.rules.chain.build import build_chain, draft_chain
+from addon.rules.chain.families import draw
+from addon.rules.chain.measure import drafting
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
-from addon.rules.chain.taper import tapered_pattern
+from addon.rules.chain.taper import tapered_pattern, tight
+from addon.rules.chain.taper_counts import count
+from addon.rules.chain.taper_fits import sample
 from addon.rules.chain.taper_sizes import at_share, shares
 from addon.rules.solid.distance import gaps
 from addon.rules.solid.linking import linking_number
@@ -146,3 +150,15 @@ def test_tapered_ends_carry_closures_of_their_own_size():
     assert (one.wire.radius_mm, two.wire.radius_mm) == (1.0, 0.6)
     table = finish(gaps(chain.bodies, range_mm=2.0))
     assert table.gap_mm.min() >= TRACE.gap_mm
+
+
+@pytest.mark.parametrize("near", [None, 2, 12, 40, 400])
+def test_the_number_of_links_does_not_hang_on_where_it_is_looked_for(near):
+    layout = LayoutSpec("straight", length_mm=180.0)
+    sampled = sample(TRACE, layout.face, drafting)
+    assert count(sampled, layout, 0.0, near=near) == count(sampled, layout, 0.0)
+
+
+def test_a_link_inside_a_taper_that_runs_into_itself_is_found_by_its_bend():
+    links = [draw(replace(at_share(TRACE, 0.0), link_width_mm=width)).link for width in (9.0, 6.2, 9.0)]
+    assert [links.index(one) for one in tight(links, drafting(links))] == [1]

@@ -22,13 +22,11 @@ LOOK = 2048
 def pattern(spec: ChainSpec) -> Pattern:
     """Give the pattern of a box: strips of rectangular section, 0.6 of the opening broad unless told, or of a D.
 
-    A section "round", which a spec has when none is chosen, leaves the choice to the family: the rectangle. Raises
-    BadInput for options that do not belong to a box or a wire that does not fit.
+    Raises BadInput for options that do not belong to a box or a wire that does not fit.
     """
     only(spec, "section", "wire_width_mm", "corner_mm")
-    kind = "rectangle" if spec.section == "round" else spec.section
     broad = max(spec.wire_mm, BROAD * opening_mm(spec))
-    section = wire_of(spec, kind=kind, kinds=("rectangle", "D"), broad_mm=broad)
+    section = wire_of(spec, kinds=("rectangle", "D"), broad_mm=broad)
     a, b = (spec.link_length_mm - spec.wire_mm) / 2, (spec.link_width_mm - spec.wire_mm) / 2
     return alike(
         link_of(

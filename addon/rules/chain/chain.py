@@ -55,7 +55,7 @@ class Chain:
     straight; None where they do not apply. ``slack_mm`` is worn less printed. ``asked_mm`` the length asked for, if one
     was; ``sizes`` what the numbers of links around the chosen one make, itself among them. ``radius_mm`` of a ring,
     through the centres. ``clasp_mm`` what the closure adds to the worn length. ``bends_deg`` the largest bend of any
-    joint as laid out: over the face, and edgewise.
+    joint as laid out: over the face, and edgewise. ``covered``: how many links are fused with a cover, as built.
     """
 
     spec: ChainSpec
@@ -83,11 +83,17 @@ class Chain:
     eased_from_mm: float | None
     clasp_mm: float = 0.0
     bends_deg: tuple[float, float] = (0.0, 0.0)
+    covered: int = 0
 
     @property
     def links(self) -> int:
-        """Give the number of links, a closure's own bodies not counted."""
+        """Give the number of links that are bodies of their own, a closure's not counted."""
         return len(self.row.kind)
+
+    @property
+    def count(self) -> int:
+        """Give the number of links the maker counts, those fused with a cover among them."""
+        return self.links + self.covered
 
     @property
     def pitch_mm(self) -> float:

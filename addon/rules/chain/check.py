@@ -72,7 +72,7 @@ def check_link(link: Link) -> None:
 
 
 def _check_choices(spec: ChainSpec) -> None:
-    if spec.section not in SECTIONS:
+    if spec.section not in (None, *SECTIONS):
         raise BadInput(f"chain.section: {spec.section!r} is not one of its words; choose {', '.join(SECTIONS)}")
     if isinstance(spec.strands, bool) or spec.strands not in (1, 2):
         raise BadInput(f"chain.strands: {spec.strands!r} does not work; give 1 or 2")

@@ -97,12 +97,17 @@ def _ring_and_bar(first: Link, last: Link, gap_mm: float) -> Clasp:
 
 
 def _widened(least_mm: float, lacks: Callable[[float], float]) -> float | None:
-    """Widen a ring until it lacks nothing, by secant steps: its bar grows with it, but slower. None if it never is."""
+    """Widen a ring until it lacks nothing, by secant steps: its bar grows with it, but slower.
+
+    None where no ring is ever wide enough, or the bar passes at no tilt.
+    """
     inside, lack = least_mm, lacks(least_mm)
     grown = lack
     for _ in range(ROUNDS):
         if lack < CLOSE_MM:
             return inside
+        if not np.isfinite(lack):
+            return None
         before, inside = lack, inside + grown
         lack = lacks(inside)
         grown = lack * grown / (before - lack) if 0 < lack < before else max(lack, CLOSE_MM)

@@ -74,7 +74,7 @@ def straight_row(
         fits=fits,
         pitches_mm=tuple(best.tolist()),
         gap_mm=min(one.gap_mm for one in fits),
-        between=tightest(even, np.zeros(even.types), best, links, closed=False),
+        between=tightest(even, np.zeros(even.types), best, links, [one.tightest for one in fits], closed=False),
         sizes=sizes,
         worn_mm=chosen.worn_mm,
         printed_mm=chosen.printed_mm,
@@ -123,7 +123,7 @@ def closed_ring(
         fits=fits,
         pitches_mm=tuple(best.tolist()),
         gap_mm=chosen.gap_mm,
-        between=tightest(even, known[links].bends, best, links, closed=True),
+        between=tightest(even, known[links].bends, best, links, [one.tightest for one in fits], closed=True),
         sizes=tuple(known[n].size for n in around if np.isfinite(known[n].size.worn_mm)),
         worn_mm=chosen.worn_mm,
         printed_mm=chosen.printed_mm,
@@ -185,8 +185,10 @@ def _with_rings(
     if not missing:
         return known
     place = missing.index(main) if main in missing else len(missing) // 2
-    seen = next((ring.fitted.at.seen for ring in known.values() if ring.main), ())
-    fitted = rings(even, np.array(missing) / len(even.pattern.places), gap_mm=gap_mm, main=place, seen=seen)
+    repeats = np.array(missing) / len(even.pattern.places)
+    before = next((ring for ring in known.values() if ring.main and ring.size.gap_mm > 0), None)
+    seen, near = ((), None) if before is None else (before.fitted.at.seen, before.fitted.at.best_mm[before.at])
+    fitted = rings(even, repeats, gap_mm=gap_mm, main=place, seen=seen, near=near)
     return {**known, **{n: _Ring(n, fitted, i, main=n == main) for i, n in enumerate(missing)}}
 
 
@@ -194,8 +196,8 @@ def _ring_fits(one: _Ring) -> tuple[Fit, ...]:
     """Give the fits of a main ring, one for each type of joint."""
     at, i = one.fitted.at, one.at
     gap = float(at.gap_mm[i])
-    figures = zip(at.best_mm[i], at.kept_mm.T, at.pushed_mm[i], at.pulled_mm[i], strict=True)
-    return tuple(Fit(float(b), gap, float(k[0]), float(k[1]), float(p), float(q)) for b, k, p, q in figures)
+    figures = zip(at.best_mm[i], at.kept_mm.T, at.pushed_mm[i], at.pulled_mm[i], at.tightest, strict=True)
+    return tuple(Fit(float(b), gap, float(k[0]), float(k[1]), float(p), float(q), t) for b, k, p, q, t in figures)
 
 
 def _nearest_ring(even: Even, target_mm: float, gap_mm: float) -> tuple[int, dict[int, _Ring]]:
@@ -218,6 +220,11 @@ def _nearest_ring(even: Even, target_mm: float, gap_mm: float) -> tuple[int, dic
         known = _with_rings(even, known, window, links, gap_mm)
         free = [n for n in window if np.isfinite(known[n].size.worn_mm)]
         links = min(free, key=lambda n: (abs(known[n].size.worn_mm - target_mm), n), default=links)
+        if links in (window[0], window[-1]) and len(free) > 1:
+            # Further on lengths grow about evenly.
+            low, high = (known[n].size.worn_mm for n in (free[0], free[-1]))
+            more = (target_mm - known[links].size.worn_mm) * (free[-1] - free[0]) / (high - low)
+            links = min(max(least, links + stride * round(more / stride)), MOST_LINKS // stride * stride)
     return links, known
 
 

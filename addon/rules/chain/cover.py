@@ -24,6 +24,8 @@ HOLDS = (1.6, 1.4, 1.2, 1.0, 0.8)
 # Metal of the block beyond the links it holds, its rounded edges, and the space between the two end links, in wires.
 OVER, EDGE, APART = 0.25, 0.3, 0.5
 NAME = "cover"
+# Share of a volume that a union may add or lose by rounding.
+ROUNDING = 1e-9
 
 
 def least_seam_mm(first_length_mm: float, last_length_mm: float, wire_mm: float) -> float:
@@ -70,6 +72,7 @@ def covered(chain: Chain, union: Union | None) -> Chain:
         path=_path(chain.path.origins[kept], chain.path.rotations[kept], block.pose, closed=True),
         smallest_gap_mm=least,
         smallest_gap_between=between,
+        covered=len(held),
     )
 
 
@@ -158,9 +161,10 @@ def _nearest(chain: Chain, block: Body, others: tuple[tuple[int, Posable], ...])
 def _joined(links: list[Body], block: Body, union: Union) -> Body:
     """Join block and end links. Raises CannotBuild where what comes back is not one closed body that holds them all."""
     whole = union("union", merged([body.placed() for body in links]), block.placed())
-    parts = [volume_mm3(body.mesh) for body in (*links, block)]
+    apart, added = sum(volume_mm3(body.mesh) for body in links), volume_mm3(block.mesh)
     closed = len(whole.triangles) > 0 and edges_pair(whole.triangles)
-    if not closed or facts(whole).shells != 1 or not max(parts) < volume_mm3(whole) < sum(parts):
+    held = max(apart, added) * (1 + ROUNDING) < volume_mm3(whole) < (apart + added) * (1 - ROUNDING)
+    if not closed or facts(whole).shells != 1 or not held:
         raise CannotBuild(
             "layout.ends: the cover could not be joined with its end links to one closed body; change the link's sizes "
             'a little, or choose ends = "closed"'

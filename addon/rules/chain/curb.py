@@ -101,7 +101,7 @@ def faceted(spec: ChainSpec, section: Section, lengths_mm: tuple[float, ...]) ->
 
 def _strands(spec: ChainSpec) -> Section:
     """Put two round wires side by side, square to the loop, so far overlapping that they are one."""
-    if spec.section != "round":
+    if spec.section not in (None, "round"):
         raise BadInput("chain.section: two strands are round wire; leave it out, or give strands = 1")
     for key in ("wire_width_mm", "corner_mm"):
         if getattr(spec, key) is not None:

@@ -4,13 +4,28 @@ All of it on evenly bent chains: straight, or a ring whose pitch is the distance
 types of joint are fitted one after another; each knows the pitches of those before it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
+from .measure import drafting
 from .meshed import look
-from .uniform import Cases, Even, UniformGaps, are_linked, beside, case_gaps, cases_of, distinct, smallest, uniform_gaps
+from .uniform import (
+    Cases,
+    Even,
+    Tightest,
+    UniformGaps,
+    are_linked,
+    beside,
+    case_gaps,
+    cases_of,
+    distinct,
+    smallest,
+    together,
+    uniform_gaps,
+)
 
 GRID = 33
 # Chains bent nearly alike have their best pitch within this share of all pitches of each other.
@@ -32,7 +47,7 @@ class Fit:
     """The fit of one type of joint on one even bend. ``best_mm`` the pitch of the widest smallest gap ``gap_mm``.
 
     ``low_mm`` to ``high_mm`` keeps the wanted gap; at ``pushed_mm`` and ``pulled_mm`` metal first meets metal. Those
-    are NaN where the wanted gap, or any, cannot be had.
+    are NaN where the wanted gap, or any, cannot be had. ``tightest`` the pair with that gap, where it is known.
     """
 
     best_mm: float
@@ -41,6 +56,7 @@ class Fit:
     high_mm: float
     pushed_mm: float
     pulled_mm: float
+    tightest: Tightest | None = None
 
 
 def fit(even: Even, bends: FloatArray, gap_mm: float, repeats: float | None = None) -> tuple[Fit, ...]:
@@ -54,24 +70,60 @@ def fit(even: Even, bends: FloatArray, gap_mm: float, repeats: float | None = No
     aside = beside(even)
     for kind in range(even.types):
         cases = distinct(cases_of(even, kind, bends[None], pitches, number))
-        found = _by_wires(cases, gap_mm) if cases.measure.solids is None else _by_meshes(cases, gap_mm)
-        if aside < gap_mm:
-            found = replace(found, low_mm=np.nan, high_mm=np.nan)
-        fits.append(replace(found, gap_mm=min(found.gap_mm, aside)))
+        found = _by_wires(cases, gap_mm)[0] if cases.measure.solids is None else _by_meshes(cases, gap_mm)
+        fits.append(_beside(found, aside, gap_mm))
         pitches[:, kind] = found.best_mm
     return tuple(fits)
 
 
-def _by_wires(cases: Cases, gap_mm: float) -> Fit:
-    best, gap = widest(cases)
+def fit_alike(
+    evens: Sequence[Even], bends: FloatArray, gap_mm: float, near: FloatArray | None = None
+) -> list[tuple[Fit, ...]]:
+    """Fit several chains of one family and links of different sizes as `fit` does, each bent by its row of (n, t).
+
+    Those of round wire are fitted together. ``near`` pitches (n, t) to look about first.
+    """
+    measure = drafting([link for even in evens for link in even.pattern.links]) if _plain(evens) else None
+    pitches = np.zeros_like(bends)
+    aside = [beside(even) for even in evens]
+    fits: list[tuple[Fit, ...]] = [()] * len(evens)
+    for kind in range(bends.shape[1]):
+        each = [
+            cases_of(even, kind, bend[None], pitch[None])
+            for even, bend, pitch in zip(evens, bends, pitches, strict=True)
+        ]
+        cases = None if measure is None else together(each, measure)
+        if cases is None:
+            return [fit(even, bend, gap_mm) for even, bend in zip(evens, bends, strict=True)]
+        wires = _by_wires(distinct(cases), gap_mm, None if near is None else near[:, kind])
+        found = [_beside(one, gap, gap_mm) for one, gap in zip(wires, aside, strict=True)]
+        fits = [(*before, one) for before, one in zip(fits, found, strict=True)]
+        pitches[:, kind] = [one.best_mm for one in found]
+    return fits
+
+
+def _plain(evens: Sequence[Even]) -> bool:
+    return all(even.measure.solids is None for even in evens)
+
+
+def _beside(found: Fit, aside_mm: float, gap_mm: float) -> Fit:
+    """Tell of links that stand at the same station, too, which no pitch moves apart."""
+    if aside_mm < gap_mm:
+        found = replace(found, low_mm=np.nan, high_mm=np.nan)
+    return replace(found, gap_mm=min(found.gap_mm, aside_mm))
+
+
+def _by_wires(cases: Cases, gap_mm: float, near: FloatArray | None = None) -> list[Fit]:
+    best, gap = widest(cases) if near is None else widest_near(cases, near)
+    k = len(best)
     toward, floor = np.array([-1.0, 1.0, -1.0, 1.0]), np.array([gap_mm, gap_mm, 0.0, 0.0])
-    ends = reach(cases.of(np.zeros(4, dtype=np.int64)), np.repeat(best, 4), toward, floor)
-    return Fit(float(best[0]), float(gap[0]), *(float(end) for end in ends))
+    ends = reach(cases.of(np.repeat(np.arange(k), 4)), np.repeat(best, 4), np.tile(toward, k), np.tile(floor, k))
+    return [Fit(*row) for row in np.column_stack((best, gap, ends.reshape(k, 4))).tolist()]
 
 
 def _by_meshes(cases: Cases, gap_mm: float) -> Fit:
     ends = look(cases, gap_mm)[0]
-    return Fit(ends.best_mm, ends.gap_mm, ends.low_mm, ends.high_mm, ends.pushed_mm, ends.pulled_mm)
+    return Fit(ends.best_mm, ends.gap_mm, ends.low_mm, ends.high_mm, ends.pushed_mm, ends.pulled_mm, ends.tightest)
 
 
 def widest_about(cases: Cases, main: int) -> tuple[FloatArray, FloatArray]:
@@ -84,8 +136,8 @@ def widest_about(cases: Cases, main: int) -> tuple[FloatArray, FloatArray]:
     return best, gap
 
 
-def widest_near(cases: Cases, pitch_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Find the same as `widest`, looking about a pitch first.
+def widest_near(cases: Cases, pitch_mm: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """Find the same as `widest`, looking about a pitch first, one for all chains or (k,).
 
     Where that leads to the end of what was looked at, or to no gap, all pitches are looked at after all.
     """
@@ -135,7 +187,7 @@ def reach(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: Floa
     margin = all_margins.min(axis=0)
     near_by = all_margins < np.maximum(margin, 0) + TRAVEL * min(link.wire_mm for link in cases.measure.links)
     hidden = cases.meets & ~near_by
-    ends = _reached(cases.where(near_by), start_mm, toward, floor_mm)
+    ends = reached(cases.where(near_by), start_mm, toward, floor_mm)
     known = np.flatnonzero(np.isfinite(ends) & hidden.any(axis=0))
     if len(known):
         # Pairs left out cannot have met on the way where what they could move at both ends covers it.
@@ -143,11 +195,12 @@ def reach(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: Floa
         way = np.abs(ends[known] - start_mm[known])
         met = known[((all_margins[:, known] + at_end < way) & hidden[:, known]).any(axis=0)]
         if len(met):
-            ends[met] = _reached(cases.of(met), start_mm[met], toward[met], floor_mm[met])
+            ends[met] = reached(cases.of(met), start_mm[met], toward[met], floor_mm[met])
     return ends
 
 
-def _reached(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: FloatArray) -> FloatArray:
+def reached(cases: Cases, start_mm: FloatArray, toward: FloatArray, floor_mm: FloatArray) -> FloatArray:
+    """Follow the same with all pairs looked at all the way: quicker from near the end."""
     pitch = start_mm.copy()
     margin, slope = _margins(cases, pitch, floor_mm)
     pitch[margin < 0] = np.nan

@@ -5,14 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..solid.mesh import FloatArray
-from .fit import reach, widest, widest_about, widest_near
+from .fit import reach, reached, widest, widest_about, widest_near
 from .link import even_parameters
 from .meshed import beside, look
 from .pattern import Pattern
 from .row import Row
 from .seen import Seen
 from .turning import roll
-from .uniform import Even, cases_of, distinct, phases_of
+from .uniform import Even, Tightest, cases_of, distinct, phases_of
 from .uniform import beside as stood_beside
 
 LOOK = 1024
@@ -20,7 +20,7 @@ LOOK = 1024
 ROUNDS = 5
 # A chain with more rolls than this is slow to fit.
 FEW_PHASES = 4
-SETTLED_MM, NEAR_MM = 1e-4, 0.02
+SETTLED_MM, NEAR_MM = 1e-4, 0.01
 RADIUS_STEPS = 60
 
 
@@ -29,7 +29,7 @@ class Bent:
     """k evenly bent chains: pitches (k, t) of the widest gap ``gap_mm`` (k,), and of first contact from there.
 
     ``kept_mm`` (2, t) the least and most pitches of the main one that keep the wanted gap. NaN where no pitch is free.
-    ``seen`` by type what meshes showed of the main one, where they were looked at.
+    ``seen`` by type what meshes showed of the main one, where they were looked at, and ``tightest`` its pairs.
     """
 
     best_mm: FloatArray
@@ -37,6 +37,7 @@ class Bent:
     pulled_mm: FloatArray
     pushed_mm: FloatArray
     kept_mm: FloatArray
+    tightest: tuple[Tightest | None, ...]
     seen: tuple[Seen, ...] = ()
 
 
@@ -64,8 +65,11 @@ def bent(
     gap_mm: float = 0.0,
     main: int = 0,
     seen: tuple[Seen, ...] = (),
+    near: FloatArray | None = None,
 ) -> Bent:
     """Fit chains bent by ``bends`` (k, t) radians at their joints; ``repeats`` (k,) of closed ones.
+
+    ``near`` pitches (t,) to look about first.
 
     Of the ``main`` one the pitches that keep a wanted gap are found, too. Of links that are no round wire only that one
     is measured, and the others follow from it; ``seen`` of chains bent nearly alike saves measuring.
@@ -74,11 +78,12 @@ def bent(
     best, pulled, pushed = np.full((3, k, t), np.nan)
     kept = np.full((2, t), np.nan)
     gap = np.full(k, stood_beside(even))
-    shown = []
+    shown: list[Seen] = []
+    pairs: list[Tightest | None] = [None] * t
     for kind in range(t):
         cases = distinct(cases_of(even, kind, bends, best, repeats))
         if even.measure.solids is None:
-            best[:, kind], height = widest_about(cases, main)
+            best[:, kind], height = widest_about(cases, main) if near is None else widest_near(cases, float(near[kind]))
             rows = np.concatenate((np.tile(np.arange(k), 2), (main, main)))
             toward = np.concatenate((np.repeat((1.0, -1.0), k), (-1.0, 1.0)))
             floor = np.concatenate((np.zeros(2 * k), (gap_mm, gap_mm)))
@@ -93,8 +98,9 @@ def bent(
                 np.array([getattr(one, key) for one in each]) for key in ("pulled_mm", "pushed_mm")
             )
             shown.append(showed)
+            pairs[kind] = found.tightest
         gap = np.minimum(gap, height)
-    return Bent(best, gap, pulled, pushed, kept, tuple(shown))
+    return Bent(best, gap, pulled, pushed, kept, tuple(pairs), tuple(shown))
 
 
 def widest_gap(even: Even, counts: FloatArray, repeats: FloatArray | None = None) -> FloatArray:
@@ -112,7 +118,8 @@ def _widest(
     """Find the pitches (k, t) of the widest smallest gap, and that (k,); ``near`` pitches (t,) to look about first."""
     best, gap = np.full(bends.shape, np.nan), np.full(len(bends), stood_beside(even))
     for kind in range(even.types):
-        cases = distinct(cases_of(even, kind, bends, best, repeats))
+        cases = cases_of(even, kind, bends, best, repeats)
+        cases = distinct(cases) if near is None else cases
         if even.measure.solids is not None:
             each = [look(cases.of(np.array([row])), 0.0)[0] for row in range(len(bends))]
             best[:, kind] = [one.best_mm for one in each]
@@ -125,8 +132,16 @@ def _widest(
     return best, gap
 
 
-def rings(even: Even, repeats: FloatArray, *, gap_mm: float = 0.0, main: int = 0, seen: tuple[Seen, ...] = ()) -> Rings:
-    """Fit closed rings of ``repeats`` (k,) of the pattern; ``gap_mm``, ``main`` and ``seen`` as in `bent`.
+def rings(
+    even: Even,
+    repeats: FloatArray,
+    *,
+    gap_mm: float = 0.0,
+    main: int = 0,
+    seen: tuple[Seen, ...] = (),
+    near: FloatArray | None = None,
+) -> Rings:
+    """Fit closed rings of ``repeats`` (k,) of the pattern; ``gap_mm``, ``main``, ``seen`` and ``near`` as in `bent`.
 
     With more than one type of joint the bends of the ``main`` ring settle on its pitches; the others take theirs from
     them.
@@ -134,16 +149,19 @@ def rings(even: Even, repeats: FloatArray, *, gap_mm: float = 0.0, main: int = 0
     repeats = np.asarray(repeats, dtype=np.float64)
     counts = repeats[:, None] * even.counts
     bends = 2 * np.pi / counts
-    alone = slice(main, main + 1)
     if even.types > 1:
-        pitch = _widest(even, np.zeros((1, even.types)), None)[0]
-        for _ in range(ROUNDS):
-            bends = ring_bends(counts, np.repeat(pitch, len(repeats), axis=0))
-            before = pitch
-            pitch, _ = _widest(even, bends[alone], repeats[alone], near=pitch[0])
-            if not (np.abs(pitch - before) > SETTLED_MM).any():
-                break
-    at = _sparsely_bent(even, bends, repeats, gap_mm, main, seen)
+        if near is None:
+            near = _widest(even, np.zeros((1, even.types)), None)[0][0]
+            bends = ring_bends(counts, np.tile(near, (len(repeats), 1)))
+            near = _widest(even, bends[main : main + 1], repeats[main : main + 1], near=near)[0][0]
+        bends = ring_bends(counts, np.tile(near, (len(repeats), 1)))
+    at = _sparsely_bent(even, bends, repeats, gap_mm, main, seen, near)
+    for _ in range(ROUNDS if even.types > 1 else 0):
+        if near is None or not (np.abs(at.best_mm[main] - near) > SETTLED_MM).any():
+            break
+        near = at.best_mm[main]
+        bends = ring_bends(counts, np.tile(near, (len(repeats), 1)))
+        at = _sparsely_bent(even, bends, repeats, gap_mm, main, at.seen, near)
     if even.types > 1 and even.measure.solids is None:
         pulled, pushed = _at_contact(
             even, counts[main], repeats[main], at.best_mm[main], at.pulled_mm[main], at.pushed_mm[main]
@@ -154,24 +172,31 @@ def rings(even: Even, repeats: FloatArray, *, gap_mm: float = 0.0, main: int = 0
 
 
 def _sparsely_bent(
-    even: Even, bends: FloatArray, repeats: FloatArray, gap_mm: float, main: int, seen: tuple[Seen, ...]
+    even: Even,
+    bends: FloatArray,
+    repeats: FloatArray,
+    gap_mm: float,
+    main: int,
+    seen: tuple[Seen, ...],
+    near: FloatArray | None,
 ) -> Bent:
     """Fit rings as `bent` does; where that is slow only the outer ones and the main one, the rest between."""
     last = len(repeats) - 1
     some = np.unique((0, main, last))
     slow = even.types > 1 or even.measure.solids is not None or len(phases_of(even, bends, repeats)[0]) > FEW_PHASES
     if not slow or last < len(some):
-        return bent(even, bends, repeats, gap_mm=gap_mm, main=main, seen=seen)
-    at = bent(even, bends[some], repeats[some], gap_mm=gap_mm, main=int(np.flatnonzero(some == main)[0]), seen=seen)
+        return bent(even, bends, repeats, gap_mm=gap_mm, main=main, seen=seen, near=near)
+    place = int(np.flatnonzero(some == main)[0])
+    at = bent(even, bends[some], repeats[some], gap_mm=gap_mm, main=place, seen=seen, near=near)
     x = 1 / repeats
     weight = np.ones((len(repeats), len(some)))
     for i, one in enumerate(some):
         for other in np.delete(some, i):
             weight[:, i] *= (x - x[other]) / (x[one] - x[other])
     best, pulled, pushed = (weight @ table for table in (at.best_mm, at.pulled_mm, at.pushed_mm))
-    whole = Bent(best, weight @ at.gap_mm, pulled, pushed, at.kept_mm, at.seen)
+    whole = Bent(best, weight @ at.gap_mm, pulled, pushed, at.kept_mm, at.tightest, at.seen)
     known = np.isfinite(at.pulled_mm).all() and np.isfinite(at.pushed_mm).all() and (at.gap_mm > 0).all()
-    return whole if known else bent(even, bends, repeats, gap_mm=gap_mm, main=main, seen=at.seen)
+    return whole if known else bent(even, bends, repeats, gap_mm=gap_mm, main=main, seen=at.seen, near=near)
 
 
 def _at_contact(
@@ -186,9 +211,9 @@ def _at_contact(
         bends = ring_bends(np.stack((counts, counts)), pitch)
         before, pitch = pitch, pitch.copy()
         for kind in range(even.types):
-            cases = distinct(cases_of(even, kind, bends, free, np.full(2, repeats)))
+            cases = cases_of(even, kind, bends, free, np.full(2, repeats))
             # From a little before the last contact, or from the widest gap where metal already meets there.
-            near = reach(cases, before[:, kind] - NEAR_MM * toward, toward, touch)
+            near = reached(cases, before[:, kind] - NEAR_MM * toward, toward, touch)
             pitch[:, kind] = near if np.isfinite(near).all() else reach(cases, free[:, kind], toward, touch)
         if not (np.abs(pitch - before) > SETTLED_MM).any():
             break

@@ -11,7 +11,7 @@ import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
 from .seen import Seen, cubic, nothing_seen
-from .uniform import BoolArray, Cases, are_linked, case_gaps
+from .uniform import BoolArray, Cases, Tightest, are_linked, case_gaps
 
 # Pitches at which the centrelines are measured, and parts into which each step between is divided.
 GUIDED, FINE = 49, 24
@@ -38,7 +38,8 @@ AWAY_MM = 1e4
 class Ends:
     """Of one chain: the pitch of the widest smallest gap, that gap, the pitches that keep a wanted one, and of contact.
 
-    NaN where there is none.
+    NaN where there is none. ``tightest`` the pair that has the smallest gap at the best pitch, where meshes were looked
+    at.
     """
 
     best_mm: float
@@ -47,6 +48,7 @@ class Ends:
     high_mm: float
     pushed_mm: float
     pulled_mm: float
+    tightest: Tightest | None = None
 
 
 def look(cases: Cases, gap_mm: float, guess: Seen | None = None) -> tuple[Ends, Seen]:
@@ -76,7 +78,9 @@ def look(cases: Cases, gap_mm: float, guess: Seen | None = None) -> tuple[Ends, 
     top = int(seen.least_mm.argmax())
     gap = float(seen.least_mm[top])
     known = (ends.low_mm, ends.high_mm, ends.pushed_mm, ends.pulled_mm) if gap > 0 else (np.nan,) * 4
-    return Ends(float(seen.pitch_mm[top]), gap, *known), seen
+    case = int(np.nan_to_num(seen.gap_mm[top], nan=np.inf).argmin())
+    first, second = cases.bodies[case].tolist()
+    return Ends(float(seen.pitch_mm[top]), gap, *known, Tightest(gap, first, second, float(cases.phase[case, 0]))), seen
 
 
 def beside(cases: Cases, ends: Ends, seen: Seen) -> list[Ends]:
@@ -113,13 +117,12 @@ def _measured(
     take = alone[:, None] & (everything | (held < np.maximum(held.min(axis=0), 0) + SLACK_MM))
     take &= np.argsort(np.argsort(held, axis=0, kind="stable"), axis=0) < MOST_CASES
     gap, slope = np.full((2, len(twin), len(pitches)), np.nan)
-    for a, b in sorted(set(zip(cases.a.tolist(), cases.b.tolist(), strict=True))):
-        case, at = np.nonzero(take & ((cases.a == a) & (cases.b == b))[:, None])
-        if len(case):
-            shift = cases.still[case, 0] + pitches[at, None] * cases.move[case, 0]
-            found = cases.measure.gaps(a, b, cases.turn[case, 0], shift)
-            gap[case, at] = found.gap_mm
-            slope[case, at] = np.einsum("ni,ni->n", found.towards, cases.move[case, 0])
+    case, at = np.nonzero(take)
+    if len(case):
+        shift = cases.still[case, 0] + pitches[at, None] * cases.move[case, 0]
+        found = cases.measure.pair_gaps(cases.a[case], cases.b[case], cases.turn[case, 0], shift)
+        gap[case, at] = found.gap_mm
+        slope[case, at] = np.einsum("ni,ni->n", found.towards, cases.move[case, 0])
     step = fine[1] - fine[0]
     rise = (_between(fine, guided, pitches + step) - _between(fine, guided, pitches - step)) / (2 * step)
     off = np.where(gap <= 0, -of_guide - CROSSING_MM, gap - of_guide)
@@ -148,8 +151,8 @@ def _read(fine: FloatArray, gap: FloatArray, linked: BoolArray, wanted_mm: float
     """Read the fit off gaps (c, f) at fine pitches (f,); ``contact_mm`` the gap that counts as contact."""
     low = np.where(linked, gap.min(axis=0), -np.inf)
     top = int(low.argmax())
-    found = [_crossing(fine, low, top, way, floor) for floor in (wanted_mm, contact_mm) for way in (-1, 1)]
-    return Ends(float(fine[top]), float(low[top]), *found)
+    kept, touch = ([_crossing(fine, low, top, way, floor) for way in (-1, 1)] for floor in (wanted_mm, contact_mm))
+    return Ends(float(fine[top]), float(low[top]), kept[0], kept[1], touch[0], touch[1])
 
 
 def _crossing(fine: FloatArray, low: FloatArray, top: int, way: int, floor: float) -> float:
@@ -177,6 +180,8 @@ def _guide(cases: Cases, pitches: FloatArray) -> tuple[FloatArray, FloatArray]:
 def _apart(cases: Cases, grid: FloatArray, guide: FloatArray) -> float:
     """Give the pitch from which on the links of a sharply bent chain are free of each other, no longer linked."""
     free = np.flatnonzero(guide[cases.linked].min(axis=0, initial=np.inf) > 0)
+    # No pair comes apart or together without crossing: one look at each run of free pitches tells of all of it.
+    free = free[np.diff(free, prepend=-2) > 1]
     if not len(free):
         return np.inf
     apart = ~are_linked(cases.of(np.zeros(len(free), dtype=np.int64)), grid[free])

@@ -107,11 +107,11 @@ def unlike_gaps(
     _, first, of = np.unique(poses, axis=0, return_index=True, return_inverse=True)
     chosen = np.arange(len(first))
     if measure.solids is not None and most is not None and len(first) > most:
-        guide = _by_kind(measure, ends[first], turn[first], shift[first], guided=True)
-        chosen = np.argsort(guide, kind="stable")[:most]
+        guide = measure.pair_gaps(ends[first, 0], ends[first, 1], turn[first], shift[first], guide=True)
+        chosen = np.argsort(guide.gap_mm, kind="stable")[:most]
     gap = np.full(len(first), np.inf)
     taken = first[chosen]
-    gap[chosen] = _by_kind(measure, ends[taken], turn[taken], shift[taken], guided=False)
+    gap[chosen] = measure.pair_gaps(ends[taken, 0], ends[taken, 1], turn[taken], shift[taken]).gap_mm
     return np.asarray(gap[of.reshape(-1)])
 
 
@@ -186,16 +186,6 @@ def extent_mm(links: Sequence[Link], row: Row, rolls: FloatArray) -> tuple[float
         low = row.aside_mm[:, axis - 1] - _support(links, row.kind, rolls, -way)
         sizes.append(float(high.max() - low.min()))
     return sizes[0], sizes[1]
-
-
-def _by_kind(measure: Measure, ends: IntArray, turn: FloatArray, shift: FloatArray, *, guided: bool) -> FloatArray:
-    """Measure m pairs of kinds (m, 2) at their poses, the kinds that meet again and again together."""
-    gap = np.empty(len(ends))
-    of = measure.guide if guided else measure.gaps
-    for a, b in np.unique(ends, axis=0):
-        mine = np.flatnonzero((ends[:, 0] == a) & (ends[:, 1] == b))
-        gap[mine] = of(int(a), int(b), turn[mine], shift[mine]).gap_mm
-    return gap
 
 
 def _support(links: Sequence[Link], kinds: IntArray, rotations: FloatArray, ways: FloatArray) -> FloatArray:

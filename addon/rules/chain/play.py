@@ -18,8 +18,8 @@ from .motion import Metal, Motions, best_slide, first_contact, metal_of
 from .tightest import forward, least_radii, types_between
 from .turning import bend, roll
 
-FINE_MM = 0.002
-FINE_RAD = float(np.radians(0.02))
+FINE_MM = 0.005
+FINE_RAD = float(np.radians(0.05))
 # A chain made for a bend may touch where it lies straight; then the nearest slide that frees a joint is its start.
 STARTS_MM = np.arange(1, 101) * 0.02
 FREE_MM = 0.01
@@ -111,9 +111,7 @@ def _moved(chain: Chain, metal: Metal, kind: _Kind) -> Steps[JointPlay]:
     ways, signs, bends = WAYS[BENDS], SIGNS[BENDS], ends[BENDS]
 
     def gaps(rows: IntArray, slides: FloatArray, angles: FloatArray) -> FloatArray:
-        every = _motions(metal, kind, ways[rows], signs[rows], slides)
-        found = every.gaps(np.arange(len(every.speed)), angles[every.group])
-        return np.asarray(found.reshape(len(rows), -1).min(axis=1))
+        return _motions(metal, kind, ways[rows], signs[rows], slides).least(angles)
 
     out, back = (float(way) if np.isfinite(way) else start for way in slide)
     looked = best_slide(gaps, np.full(4, back), np.full(4, out), np.minimum(bends, np.pi), np.full(4, gap), np.pi)
@@ -133,9 +131,7 @@ def _free_slide(metal: Metal, kind: _Kind) -> tuple[float, float]:
     slides = np.concatenate(([0.0], np.stack((STARTS_MM, -STARTS_MM), axis=1).reshape(-1)))
     for some in (slides[:1], slides[1:]):
         still = np.zeros(len(some))
-        motions = _motions(metal, kind, np.full(len(some), SLIDE), still, some)
-        every = motions.gaps(np.arange(len(motions.speed)), np.zeros(len(motions.speed)))
-        gap = every.reshape(len(some), -1).min(axis=1)
+        gap = _motions(metal, kind, np.full(len(some), SLIDE), still, some).least(still)
         free = np.flatnonzero(gap > FREE_MM)
         if len(free):
             return float(some[free[0]]), float(gap[free[0]])
@@ -155,7 +151,7 @@ def _motions(metal: Metal, kind: _Kind, ways: IntArray, signs: FloatArray, slide
     axis = np.where(sliding, 0, way - 1)
     speed = np.where(sliding, 1.0, radius[np.arange(len(way)), axis] + np.abs(slide) / 2)
 
-    def gaps(rows: IntArray, gone: FloatArray) -> FloatArray:
+    def posed(rows: IntArray, gone: FloatArray) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
         angle = np.where(sliding[rows], 0.0, sign[rows] * gone)
         apart = slide[rows] + np.where(sliding[rows], sign[rows] * gone, 0.0)
         turn = np.empty((len(rows), 3, 3))
@@ -167,10 +163,16 @@ def _motions(metal: Metal, kind: _Kind, ways: IntArray, signs: FloatArray, slide
         place = np.einsum("nij,nj->ni", turn, places[rows, 1] + half) - (places[rows, 0] - half)
         shift = np.einsum("nij,nj->ni", back[rows], place)
         ends = np.broadcast_to(joints[0].kinds, (len(rows), 2))
-        return metal.gaps(ends[:, 0], ends[:, 1], back[rows] @ turn @ turns[rows, 1], shift)
+        return ends[:, 0], ends[:, 1], back[rows] @ turn @ turns[rows, 1], shift
+
+    def gaps(rows: IntArray, gone: FloatArray) -> FloatArray:
+        return metal.gaps(*posed(rows, gone))
+
+    def least(gone: FloatArray) -> FloatArray:
+        return metal.least_gaps(*posed(np.arange(len(group)), gone[group]), group)
 
     limit = np.where(sliding, 2 * np.abs(places[:, :, 0]).sum(axis=1) + 1.0, np.pi)
-    return Motions(gaps, speed, limit, np.where(sliding, FINE_MM, FINE_RAD), group)
+    return Motions(gaps, least, speed, limit, np.where(sliding, FINE_MM, FINE_RAD), group)
 
 
 def _kinds(chain: Chain) -> Iterator[_Kind]:

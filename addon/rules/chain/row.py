@@ -52,8 +52,9 @@ def row_of(pattern: Pattern, links: int, *, closed: bool, face: str) -> Row:
     station = np.concatenate(([0], np.cumsum(steps[:-1])))
     types = np.array([-1 if p.joint is None else p.joint for p in places], dtype=np.int64)[at]
     joint = types[types >= 0] if closed else types[:-1][types[:-1] >= 0]
-    pairs = np.array([(i, i + step) for i in k for at_, step in pattern.linked if at_ == at[i]], dtype=np.int64)
-    pairs = pairs.reshape(-1, 2)
+    first, step = np.array(pattern.linked, dtype=np.int64).reshape(-1, 2).T
+    begun = len(places) * np.arange(-(-links // len(places)))[:, None] + first
+    pairs = np.stack((begun, begun + step), axis=-1).reshape(-1, 2)
     pairs = np.sort(pairs % links, axis=1) if closed else pairs[pairs[:, 1] < links]
     pairs = np.unique(pairs, axis=0) if closed else pairs
     return Row(

@@ -50,13 +50,8 @@ def _lacking(measure: Measure, row: Row, path: Path, gap_mm: float) -> tuple[Flo
     reach = np.array([link.reach_mm for link in measure.links])[row.kind]
     close = away < reach[pairs].sum(axis=1) + gap_mm
     pairs, turn, shift, away = pairs[close], turn[close], shift[close], away[close]
-    gap, rise = np.empty(len(pairs)), np.empty(len(pairs))
-    kinds = row.kind[pairs]
-    for a, b in np.unique(kinds, axis=0):
-        mine = (kinds == (a, b)).all(axis=1)
-        found = measure.gaps(int(a), int(b), turn[mine], shift[mine])
-        gap[mine] = found.gap_mm
-        rise[mine] = (found.towards * shift[mine]).sum(axis=1) / np.maximum(away[mine], 1e-9)
+    found = measure.pair_gaps(row.kind[pairs[:, 0]], row.kind[pairs[:, 1]], turn, shift)
+    gap, rise = found.gap_mm, (found.towards * shift).sum(axis=1) / np.maximum(away, 1e-9)
     short = gap < gap_mm
     return gap_mm + OVER_MM - gap[short], rise[short], pairs[short]
 

@@ -18,10 +18,11 @@ class ChainSpec:
     ``link_length_mm`` and ``link_width_mm`` outside sizes of one link; ``gap_mm`` wanted smallest gap between any two
     links; ``chord_mm`` how far a facet may lie inside the true surface.
 
-    ``section`` round, D or rectangle; ``wire_width_mm`` the broad side of a D or rectangle, square to the loop;
-    ``corner_mm`` radius of its eased corners. ``strands`` 2: two round wires side by side grown together (curb).
-    ``facet_mm`` depth of the flat planes cut off top and bottom of a curb link. ``repeat`` and ``long_link_mm``: short
-    links to each long one of a figaro, and the long one's outside length. ``stud_mm`` thickness of an anchor's stud.
+    ``section`` round, D or rectangle (None: the one the family usually has); ``wire_width_mm`` the broad side of a D
+    or rectangle, square to the loop; ``corner_mm`` radius of its eased corners. ``strands`` 2: two round wires side by
+    side grown together (curb). ``facet_mm`` depth of the flat planes cut off top and bottom of a curb link. ``repeat``
+    and ``long_link_mm``: short links to each long one of a figaro, and the long one's outside length. ``stud_mm``
+    thickness of an anchor's stud.
     ``turn_deg`` turn from one own link to the next about ``axis``; ``own`` the maker's own link mesh, as read from
     ``own_file``; ``axis`` the direction of the chain in that mesh. ``end_...`` sizes of the last link of a tapered
     chain; the first has the plain ones.
@@ -33,7 +34,7 @@ class ChainSpec:
     link_width_mm: float
     gap_mm: float
     chord_mm: float = 0.02
-    section: str = "round"
+    section: str | None = None
     wire_width_mm: float | None = None
     corner_mm: float | None = None
     strands: int = 1

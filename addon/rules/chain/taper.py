@@ -4,6 +4,7 @@ The fits of five even chains along the taper give the pitch of every joint betwe
 neighbours is measured as it stands, and pitches are moved until all of them keep the gap.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from .families import draw
 from .fit import Fit
 from .laid import Laid
 from .layout_check import WOUND, ends_of, is_closed
+from .link import Link
 from .measure import Measure
 from .open_ring import open_ring
 from .path import ring, ring_radius, straight
@@ -33,6 +35,8 @@ from .winding import wound
 
 # Rounds in which the number of links and the bend of a ring settle on each other.
 ROUNDS = 3
+# A wire bent by less than this, its curvature times how far its section reaches, does not run into itself.
+CLEAR = 0.9
 
 
 def tapered(spec: ChainSpec, layout: LayoutSpec, measure_of: MeasureOf) -> Laid:
@@ -50,9 +54,9 @@ def tapered(spec: ChainSpec, layout: LayoutSpec, measure_of: MeasureOf) -> Laid:
         sampled, links = _bent(sampled, layout, links, clasp)
     sizes = sizes_around(sampled, layout, clasp, links)
     pattern = tapered_pattern(spec, links, closed=closed)
-    for link in pattern.links:
-        check_link(link)
     measure = measure_of(pattern.links)
+    for link in tight(pattern.links, measure):
+        check_link(link)
     fits = row_fits(sampled, links, closed=closed)
     if layout.shape == "ring" and not closed:
         return _open_ring(spec, layout, pattern, measure, fits, sizes, clasp)
@@ -101,6 +105,20 @@ def tapered_pattern(spec: ChainSpec, links: int, *, closed: bool) -> Pattern:
     )
 
 
+def tight(links: Sequence[Link], measure: Measure) -> list[Link]:
+    """Give the links whose wire may run into itself: bent, somewhere, nearly as tight as its section reaches."""
+    if measure.loops is None:
+        return list(links)
+    first, second = measure.loops.pieces[:, :, 1], 2 * measure.loops.pieces[:, :, 2]
+    speed = (first**2).sum(axis=-1)
+    squared = np.maximum((second**2).sum(axis=-1) - (first * second).sum(axis=-1) ** 2 / speed, 0.0) / speed**2
+    return [
+        link
+        for link, most in zip(links, np.sqrt(squared.max(axis=1)).tolist(), strict=True)
+        if most * np.hypot(link.section.thick_mm, link.section.broad_mm) / 2 > CLEAR
+    ]
+
+
 def _turn_deg(base: Pattern, links: int, *, closed: bool) -> float:
     """Give the turn from one repeat of the family to the next; what is left over on a closed chain is spread."""
     if not closed:
@@ -115,7 +133,7 @@ def _bent(sampled: Sampled, layout: LayoutSpec, links: int, clasp_mm: float) -> 
     bent = sampled
     for _ in range(ROUNDS):
         bent = bent_to(sampled, about_radius_mm(sampled, layout, links, clasp_mm))
-        before, links = links, count(bent, layout, clasp_mm)
+        before, links = links, count(bent, layout, clasp_mm, near=links)
         if links == before:
             break
     return bent, links

@@ -1,6 +1,6 @@
 """How many links a tapered chain has, and the sizes around that number."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from .path import ring_radius
 from .pattern import Pattern
 from .ring_inside import goes_round
 from .spec import ChainSpec, LayoutSpec
-from .taper_fits import Sampled, row_fits
+from .taper_fits import PULLED, Sampled, row_fits
 from .taper_sizes import at_share
 from .uniform import phases_of
 
@@ -32,21 +32,21 @@ def counts_inside(layout: LayoutSpec, clasp_mm: float) -> bool:
 
 def _size(sampled: Sampled, layout: LayoutSpec, clasp_mm: float, links: int) -> Size:
     """Give the lengths of a number of links: inside a ring of them all, or between the outer ends."""
-    closed = is_closed(layout)
-    fits = row_fits(sampled, links, closed=closed)
-    ends = _ends_mm(sampled.spec)
-    lengths = []
-    for figure in ("pulled_mm", "best_mm", "pushed_mm"):
-        chords = np.array([getattr(f, figure) for f in fits])
-        if not counts_inside(layout, clasp_mm):
-            lengths.append(float(chords.sum()) + ends + clasp_mm)
-            continue
-        if not closed:
-            seam = ends + clasp_mm if ends_of(layout) == "open" else _least_seam(sampled.spec)
-            chords = np.append(chords, seam)
-        lengths.append(_inside(sampled, chords))
-    gap = min(f.gap_mm for f in fits)
-    return Size(links, lengths[0], lengths[1], lengths[2] if np.isfinite(lengths[2]) else None, gap)
+    fits = row_fits(sampled, links, closed=is_closed(layout))
+    worn, printed, pushed = (
+        _length(sampled, layout, clasp_mm, [getattr(one, key) for one in fits])
+        for key in ("pulled_mm", "best_mm", "pushed_mm")
+    )
+    return Size(links, worn, printed, pushed if np.isfinite(pushed) else None, min(one.gap_mm for one in fits))
+
+
+def _length(sampled: Sampled, layout: LayoutSpec, clasp_mm: float, pitches: Sequence[float]) -> float:
+    chords, ends = np.array(pitches), _ends_mm(sampled.spec)
+    if not counts_inside(layout, clasp_mm):
+        return float(chords.sum()) + ends + clasp_mm
+    if not is_closed(layout):
+        chords = np.append(chords, ends + clasp_mm if ends_of(layout) == "open" else _least_seam(sampled.spec))
+    return _inside(sampled, chords)
 
 
 def _inside(sampled: Sampled, chords: FloatArray) -> float:
@@ -78,10 +78,11 @@ def about_radius_mm(sampled: Sampled, layout: LayoutSpec, links: int, clasp_mm: 
     return ring_radius(chords if closed else np.append(chords, _ends_mm(sampled.spec) + clasp_mm))
 
 
-def count(sampled: Sampled, layout: LayoutSpec, clasp_mm: float) -> int:
+def count(sampled: Sampled, layout: LayoutSpec, clasp_mm: float, *, near: int | None = None) -> int:
     """Choose the number of links nearest to what is asked for; a cover takes the most that leave it room.
 
-    Raises BadInput for a number that makes no whole repeats on a closed chain, or a length beyond the most links.
+    ``near`` a number thought near it, from which it is looked for. Raises BadInput for a number that makes no whole
+    repeats on a closed chain, or a length beyond the most links.
     """
     closed = is_closed(layout)
     step, least = _steps(sampled, closed=closed)
@@ -97,13 +98,16 @@ def count(sampled: Sampled, layout: LayoutSpec, clasp_mm: float) -> int:
     asked = layout.inner_length_mm or layout.length_mm
     if asked is None:
         return _filling(sampled, layout, step, least)
-    return _nearest(
-        lambda links: _size(sampled, layout, clasp_mm, links).worn_mm,
-        asked,
-        step,
-        least,
-        below=ends_of(layout) == "cover",
-    )
+    known: dict[int, float] = {}
+
+    def worn(links: int) -> float:
+        if links not in known:
+            fits = row_fits(sampled, links, closed=closed)
+            known[links] = _length(sampled, layout, clasp_mm, [one.pulled_mm for one in fits])
+        return known[links]
+
+    about = near or step * round(asked / float(sampled.table[:, :, PULLED].mean()) / step)
+    return _nearest(worn, asked, step, (least, about), below=ends_of(layout) == "cover")
 
 
 def _steps(sampled: Sampled, *, closed: bool) -> tuple[int, int]:
@@ -119,16 +123,23 @@ def sizes_around(sampled: Sampled, layout: LayoutSpec, clasp_mm: float, links: i
     return tuple(_size(sampled, layout, clasp_mm, n) for n in numbers if least <= n <= MOST_LINKS or n == links)
 
 
-def _nearest(worn: Callable[[int], float], asked_mm: float, step: int, least: int, *, below: bool) -> int:
-    """Find the number of links that wears nearest to a length, which grows with it, or nearest below it."""
-    low, high = least, least
+def _nearest(worn: Callable[[int], float], asked_mm: float, step: int, start: tuple[int, int], *, below: bool) -> int:
+    """Find the number of links that wears nearest to a length, which grows with it, or nearest below it.
+
+    ``start``: the least number there can be, and one to look from.
+    """
+    least, most = start[0], MOST_LINKS // step * step
+    low = high = min(max(start), most)
+    width = step
+    while low > least and worn(low) >= asked_mm:
+        low, high, width = max(low - width, least), low, 2 * width
+    width = step
     while worn(high) < asked_mm:
-        low, high = high, 2 * high
-        if high > 2 * MOST_LINKS:
+        if high == most:
             raise BadInput(
-                f"layout: {asked_mm:g} mm needs more than {MOST_LINKS} links; ask for up to "
-                f"{worn(MOST_LINKS // step * step):.0f} mm"
+                f"layout: {asked_mm:g} mm needs more than {MOST_LINKS} links; ask for up to {worn(most):.0f} mm"
             )
+        low, high, width = high, min(high + width, most), 2 * width
     while high - low > step:
         middle = low + (high - low) // step // 2 * step
         low, high = (middle, high) if worn(middle) < asked_mm else (low, middle)

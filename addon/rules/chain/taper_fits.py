@@ -9,17 +9,19 @@ import numpy as np
 from ..base.errors import BadInput, CannotBuild
 from ..solid.mesh import FloatArray, IntArray
 from .check import check_chain, check_link
-from .closure import straight_fit
 from .families import draw
-from .fit import Fit, fit
+from .fit import Fit, fit, fit_alike
 from .link import Link
 from .measure import Measure
 from .pattern import Pattern
 from .spec import ChainSpec
 from .taper_sizes import ENDS, at_share, shares
+from .too_close import no_pitch
 from .uniform import Even, even_of
 
 SAMPLED = (0.0, 0.25, 0.5, 0.75, 1.0)
+# Where the pitch of the joint drawn to contact stands in the table of `Sampled`.
+PULLED = 5
 
 MeasureOf = Callable[[Sequence[Link]], Measure]
 
@@ -47,14 +49,14 @@ class Sampled:
             mine = kind == of_type
             for figure in range(6):
                 figures[figure, mine] = np.interp(share[mine], SAMPLED, self.table[:, of_type, figure])
-        return tuple(Fit(*(float(v) for v in one)) for one in figures.T)
+        return tuple(Fit(*one[:6]) for one in figures.T.tolist())
 
 
 def sample(spec: ChainSpec, face: str, measure_of: MeasureOf) -> Sampled:
     """Fit straight even chains along the taper. Raises BadInput where one of them closes up."""
-    evens, rows = [], []
-    for share in SAMPLED:
-        sub = at_share(spec, share)
+    subs = [at_share(spec, share) for share in SAMPLED]
+    evens: list[Even] = []
+    for share, sub in zip(SAMPLED, subs, strict=True):
         try:
             pattern = draw(sub)
             for link in pattern.links:
@@ -64,24 +66,25 @@ def sample(spec: ChainSpec, face: str, measure_of: MeasureOf) -> Sampled:
                 raise
             text = str(error).split(": ", 1)[-1]
             raise _closes_up(spec, face, measure_of, share, text) from error
-        measure = measure_of(pattern.links)
+        evens.append(even_of(pattern, measure_of(pattern.links), face))
+    fits = fit_alike(evens, np.zeros((len(evens), evens[0].types)), spec.gap_mm)
+    for share, sub, even, found in zip(SAMPLED, subs, evens, fits, strict=True):
+        widest = min(one.gap_mm for one in found)
+        if widest >= spec.gap_mm:
+            continue
         if share == 0.0:
-            straight_fit(sub, pattern, measure, face)
-        evens.append(even_of(pattern, measure, face))
-        fits = fit(evens[-1], np.zeros(evens[-1].types), spec.gap_mm)
-        if (widest := min(f.gap_mm for f in fits)) < spec.gap_mm:
-            text = f"the widest gap of its links is {max(widest, 0):.2f} mm, not the {spec.gap_mm:g} asked for"
-            raise _closes_up(spec, face, measure_of, share, text)
-        rows.append(_figures(fits))
-    return Sampled(spec, tuple(evens), np.array(rows))
+            raise no_pitch(sub, even, found)
+        text = f"the widest gap of its links is {max(widest, 0):.2f} mm, not the {spec.gap_mm:g} asked for"
+        raise _closes_up(spec, face, measure_of, share, text)
+    return Sampled(spec, tuple(evens), np.array([_figures(found) for found in fits]))
 
 
 def bent_to(sampled: Sampled, radius_mm: float) -> Sampled:
     """Fit the same chains on a ring of a radius. Raises BadInput where one of them keeps no gap there."""
+    best = sampled.table[:, :, 0]
+    bends = 2 * np.arcsin(np.minimum(best / (2 * radius_mm), 1.0))
     rows = []
-    for share, even, straight in zip(SAMPLED, sampled.evens, sampled.table, strict=True):
-        bends = 2 * np.arcsin(np.minimum(straight[:, 0] / (2 * radius_mm), 1.0))
-        fits = fit(even, bends, sampled.spec.gap_mm)
+    for share, fits in zip(SAMPLED, fit_alike(sampled.evens, bends, sampled.spec.gap_mm, near=best), strict=True):
         if (widest := min(f.gap_mm for f in fits)) < sampled.spec.gap_mm:
             sub = at_share(sampled.spec, share)
             raise BadInput(

@@ -84,9 +84,7 @@ def _tightest(chain: Chain, metal: Metal, pairs: _Pairs, sides: IntArray, start:
         return np.asarray(pitch + share[:, None] * np.where(share[:, None] < 0, inward, outward))
 
     def gaps(rows: IntArray, shares: FloatArray, bends: FloatArray) -> FloatArray:
-        every = _bending(metal, pairs, sides[rows], laid(shares), start[rows])
-        found = every.gaps(np.arange(len(every.speed)), bends[every.group])
-        return np.asarray(found.reshape(len(rows), -1).min(axis=1))
+        return _bending(metal, pairs, sides[rows], laid(shares), start[rows]).least(bends)
 
     printed = np.zeros(d)
     begun = _bending(metal, pairs, sides, laid(printed), start)
@@ -123,7 +121,7 @@ def _bending(metal: Metal, pairs: _Pairs, side: IntArray, pitches: FloatArray, b
     before = np.cumsum(share, axis=1) - share
     speed = (chords * (before + share / 2)).sum(axis=1) + reach * share.sum(axis=1)
 
-    def gaps(rows: IntArray, gone: FloatArray) -> FloatArray:
+    def posed(rows: IntArray, gone: FloatArray) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
         half = np.arcsin(share[rows] * np.sin((begins[rows] + gone) / 2)[:, None])
         after = 2 * np.cumsum(half, axis=1)
         ahead, frame = np.empty((*half.shape, 3)), np.empty((len(rows), 3, 3))
@@ -135,9 +133,15 @@ def _bending(metal: Metal, pairs: _Pairs, side: IntArray, pitches: FloatArray, b
         place = (ahead * chords[rows][..., None]).sum(axis=1)
         place += np.einsum("nij,nj->ni", frame, aside[rows, 1]) - aside[rows, 0]
         shift = np.einsum("nij,nj->ni", back[rows], place)
-        return metal.gaps(kinds[rows, 0], kinds[rows, 1], back[rows] @ frame @ turns[rows, 1], shift)
+        return kinds[rows, 0], kinds[rows, 1], back[rows] @ frame @ turns[rows, 1], shift
 
-    return Motions(gaps, speed, MOST_RAD - begins, np.full(len(group), FINE_RAD), group)
+    def gaps(rows: IntArray, gone: FloatArray) -> FloatArray:
+        return metal.gaps(*posed(rows, gone))
+
+    def least(gone: FloatArray) -> FloatArray:
+        return metal.least_gaps(*posed(np.arange(len(group)), gone[group]), group)
+
+    return Motions(gaps, least, speed, MOST_RAD - begins, np.full(len(group), FINE_RAD), group)
 
 
 def _near(chain: Chain) -> _Pairs | None:

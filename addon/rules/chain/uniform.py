@@ -4,7 +4,7 @@ Whichever joint's pitch is sought, the poses of all pairs of links follow from i
 grows evenly with the pitch.
 """
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -71,6 +71,7 @@ class Cases:
     give the pose of the second in the frame of the first; ``meets`` (c, k) tells the pairs that chain has. ``linked``
     (c,) those that pass through each other; ``bodies`` (c, 2) their numbers in the pattern, ``phase`` (c, k) the roll
     of the repeat they begin in. ``least_mm``, ``most_mm`` (k,) pitches between which linked pairs can be linked.
+    ``kinds_from`` (k,) is added to the kinds on each chain: not 0 where chains of links of their own stand together.
     """
 
     measure: Measure
@@ -85,6 +86,7 @@ class Cases:
     phase: FloatArray
     least_mm: FloatArray
     most_mm: FloatArray
+    kinds_from: IntArray
 
     @property
     def ratio(self) -> FloatArray:
@@ -106,6 +108,7 @@ class Cases:
             phase=self.phase[:, rows],
             least_mm=self.least_mm[rows],
             most_mm=self.most_mm[rows],
+            kinds_from=self.kinds_from[rows],
         )
 
     def only(self, which: IntArray) -> "Cases":
@@ -122,6 +125,16 @@ class Cases:
             bodies=self.bodies[which],
             phase=self.phase[which],
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Tightest:
+    """The pair with the smallest gap ``gap_mm``: two bodies of a pattern written on, by number, and their ``phase``."""
+
+    gap_mm: float
+    first: int
+    second: int
+    phase: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -199,7 +212,26 @@ def cases_of(even: Even, kind: int, bends: FloatArray, pitches: FloatArray, repe
         np.tile(phases, (c, 1)),
         0.3 * most,
         most,
+        np.zeros(k, dtype=np.int64),
     )
+
+
+def together(cases: Sequence[Cases], measure: Measure) -> Cases | None:
+    """Join cases of patterns alike but for the sizes of their links; None where their pairs are not the same ones.
+
+    ``measure``: of the links of all of them, in order.
+    """
+    first = cases[0]
+    if any(len(one.a) != len(first.a) or (one.bodies != first.bodies).any() for one in cases):
+        return None
+    links = len(measure.links) // len(cases)
+    whole = {
+        key: np.concatenate([getattr(one, key) for one in cases], axis=1)
+        for key in ("turn", "still", "move", "meets", "phase")
+    }
+    sizes = {key: np.concatenate([getattr(one, key) for one in cases]) for key in ("least_mm", "most_mm")}
+    offset = np.repeat(np.arange(len(cases)) * links, [len(one.most_mm) for one in cases])
+    return replace(first, measure=measure, kinds_from=offset, **whole, **sizes)
 
 
 def uniform_gaps(
@@ -229,14 +261,13 @@ def smallest(cases: Cases, gap: FloatArray, towards: FloatArray, *, floor_mm: Fl
 def case_gaps(cases: Cases, pitches: FloatArray, *, guide: bool = False) -> tuple[FloatArray, FloatArray]:
     """Measure every pair at ``pitches`` (k, g): gaps (c, k, g), infinite where there is none, and towards (..., 3)."""
     k, g = pitches.shape
-    measure = cases.measure.guide if guide else cases.measure.gaps
     gap, towards = np.full((len(cases.a), k, g), np.inf), np.zeros((len(cases.a), k, g, 3))
-    for a, b, mine in _groups(cases):
-        line, row = np.nonzero(cases.meets & mine[:, None])
-        if not len(line):
-            continue
+    line, row = np.nonzero(cases.meets)
+    if len(line):
         shift = cases.still[line, row][:, None] + pitches[row][..., None] * cases.move[line, row][:, None]
-        found = measure(a, b, np.repeat(cases.turn[line, row], g, axis=0), shift.reshape(-1, 3))
+        a, b = (np.repeat(each[line] + cases.kinds_from[row], g) for each in (cases.a, cases.b))
+        turn = np.repeat(cases.turn[line, row], g, axis=0)
+        found = cases.measure.pair_gaps(a, b, turn, shift.reshape(-1, 3), guide=guide)
         gap[line, row] = found.gap_mm.reshape(-1, g)
         towards[line, row] = found.towards.reshape(-1, g, 3)
     return gap, towards
@@ -265,41 +296,59 @@ def are_linked(cases: Cases, pitches: FloatArray) -> BoolArray:
     """
     t = even_parameters(SAMPLES)
     linked = np.ones(len(pitches), dtype=bool)
-    for line in np.flatnonzero(cases.linked):
-        p, p1, _ = cases.measure.links[cases.a[line]].curve(t)
-        q, q1, _ = cases.measure.links[cases.b[line]].curve(t)
-        turned = cases.turn[line].transpose(0, 2, 1)
-        q = q @ turned + (cases.still[line] + pitches[:, None] * cases.move[line])[:, None]
-        q1 = q1 @ turned
-        between = q[:, None] - p[:, None]
-        triple = (np.cross(p1[:, None], q1[:, None]) * between).sum(axis=-1)
-        total = (triple / (between**2).sum(axis=-1) ** 1.5).sum(axis=(1, 2)) * (t[1] ** 2 / (4 * np.pi))
-        linked &= np.abs(total) > 0.5
+    for offset in np.unique(cases.kinds_from).tolist():
+        rows = np.flatnonzero(cases.kinds_from == offset)
+        for line in np.flatnonzero(cases.linked):
+            p, p1, _ = cases.measure.links[cases.a[line] + offset].curve(t)
+            q, q1, _ = cases.measure.links[cases.b[line] + offset].curve(t)
+            turned = cases.turn[line, rows].transpose(0, 2, 1)
+            q = q @ turned + (cases.still[line, rows] + pitches[rows, None] * cases.move[line, rows])[:, None]
+            q1 = q1 @ turned
+            # (p' x q') (q - p) = p' (q' x q) - (p x p') q', and |q - p|^2, as products of tables of either curve.
+            triple = p1 @ _cross(q1, q).transpose(0, 2, 1) - _cross(p, p1) @ q1.transpose(0, 2, 1)
+            squared = -2 * p @ q.transpose(0, 2, 1)
+            squared += (p**2).sum(axis=-1)[:, None] + (q**2).sum(axis=-1)[:, None]
+            total = (triple / (squared * np.sqrt(squared))).sum(axis=(1, 2)) * (t[1] ** 2 / (4 * np.pi))
+            linked[rows] &= np.abs(total) > 0.5
     return linked
 
 
-def tightest(even: Even, bends: FloatArray, pitches: FloatArray, links: int, *, closed: bool) -> tuple[int, int]:
+def tightest(
+    even: Even,
+    bends: FloatArray,
+    pitches: FloatArray,
+    links: int,
+    known: Sequence[Tightest | None],
+    *,
+    closed: bool,
+) -> tuple[int, int]:
     """Name the two links with the smallest gap in a chain of ``links``, bent by (t,) at pitches (t,).
 
-    The first such pair along the chain; where the chain is too short for it, its first linked pair.
+    ``known`` the pair of each type of joint, measured where it is None. The first such pair along the chain; where the
+    chain is too short for it, its first linked pair.
     """
     n = len(even.pattern.places)
     repeats = np.array([links / n]) if closed else None
+    turn = phases_of(even, bends[None], repeats)[2][0]
+    begun = np.arange(-(-links // n))
     least, pair = np.inf, even.pattern.linked[0]
     pair = pair[0], sum(pair)
-    for kind in range(even.types):
-        cases = cases_of(even, kind, bends[None], pitches[None], repeats)
-        found = uniform_gaps(cases, pitches[None, kind, None])
-        case = int(found.case[0, 0])
-        turn = phases_of(even, bends[None], repeats)[2][0]
-        begun = np.arange(-(-links // n))
-        off = (begun * turn - cases.phase[case, 0]) / even.whole
+    for kind, one in enumerate(known):
+        found = one or _tightest_of(cases_of(even, kind, bends[None], pitches[None], repeats), pitches[kind])
+        off = (begun * turn - found.phase) / even.whole
         ahead = n * int(np.abs(off - np.round(off)).round(9).argmin())
-        first, second = (int(body) + ahead for body in cases.bodies[case])
-        if found.gap_mm[0, 0] < least and (closed or second < links):
-            least, pair = float(found.gap_mm[0, 0]), (first, second)
+        first, second = found.first + ahead, found.second + ahead
+        if found.gap_mm < least and (closed or second < links):
+            least, pair = found.gap_mm, (first, second)
     first, second = (body % links for body in pair)
     return min(first, second), max(first, second)
+
+
+def _tightest_of(cases: Cases, pitch_mm: float) -> Tightest:
+    found = uniform_gaps(cases, np.array([[pitch_mm]]))
+    case = int(found.case[0, 0])
+    first, second = cases.bodies[case].tolist()
+    return Tightest(float(found.gap_mm[0, 0]), first, second, float(cases.phase[case, 0]))
 
 
 def beside(even: Even) -> float:
@@ -372,7 +421,6 @@ def _parting(pattern: Pattern, a: int, b: int) -> float:
     return float(pattern.links[a].samples[:, 0].max() - pattern.links[b].samples[:, 0].min())
 
 
-def _groups(cases: Cases) -> Iterator[tuple[int, int, BoolArray]]:
-    """Give the pairs of kinds there are, and which cases are theirs."""
-    for a, b in sorted(set(zip(cases.a.tolist(), cases.b.tolist(), strict=True))):
-        yield a, b, (cases.a == a) & (cases.b == b)
+def _cross(a: FloatArray, b: FloatArray) -> FloatArray:
+    (x, y, z), (u, v, w) = np.moveaxis(a, -1, 0), np.moveaxis(b, -1, 0)
+    return np.stack((y * w - z * v, z * u - x * w, x * v - y * u), axis=-1)

@@ -9,16 +9,14 @@ BROAD = 1.5
 EASED = 0.15
 
 
-def wire_of(
-    spec: ChainSpec, *, kind: str | None = None, kinds: tuple[str, ...], broad_mm: float | None = None
-) -> Section:
-    """Give the section of a link's wire: ``kind`` or the one the spec names, out of ``kinds``.
+def wire_of(spec: ChainSpec, *, kinds: tuple[str, ...], broad_mm: float | None = None) -> Section:
+    """Give the section of a link's wire: the one the spec names, out of ``kinds``, else the first of those.
 
     Without a ``wire_width_mm`` a D or rectangle is ``broad_mm`` broad, or 1.5 times as broad as thick; without a
     ``corner_mm`` its corners have 0.15 of the smaller side. Raises BadInput for a section the family has not, for sizes
     that a section has not, and for a wire too broad to pass through the neighbour's opening.
     """
-    kind = kind or spec.section
+    kind = kinds[0] if spec.section is None else spec.section
     if kind not in kinds:
         raise BadInput(f"chain.section: a {spec.family} has no section {kind!r}; choose {' or '.join(kinds)}")
     wire = spec.wire_mm

@@ -3,7 +3,7 @@
 import numpy as np
 
 from ..solid.mesh import FloatArray
-from .piercing import pierced
+from .piercing import pierced_side_by_side
 
 # The axis ends this deep, the rim of the tip this deep, in the smooth wire; facets and bends take some of it.
 AXIS_SUNK_MM = 0.2
@@ -37,11 +37,29 @@ def into_wire(
     return np.where(fits, end, np.nan), radius_mm / steep
 
 
-def into_mesh(corners: FloatArray, middle: FloatArray, direction: FloatArray, tip_mm: float) -> tuple[float, float]:
-    """Do the same for one axis through the middle of metal given by triangles (m, 3, 3): distances before ``middle``.
+def into_mesh(
+    corners: FloatArray, middle: FloatArray, direction: FloatArray, tip_mm: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Do the same for axes through the middle (c, 3) of metal given by triangles (m, 3, 3), distances (c,) before it.
 
     Lines are shot along the axis and around the rim of the tip; all must be inside the metal where the tip ends.
     """
+    centre = corners.mean(axis=1)
+    size = np.linalg.norm(corners - centre[:, None], axis=2).max(axis=1)
+    asked, which = np.unique(np.column_stack((middle, direction, tip_mm)), axis=0, return_inverse=True)
+    found = np.empty((len(asked), 2))
+    for k, row in enumerate(asked):
+        goal, ahead, tip = row[:3], row[3:6], float(row[6])
+        away = centre - goal
+        along = away @ ahead
+        aside = np.sqrt(np.maximum((away * away).sum(axis=1) - along * along, 0.0))
+        near = aside <= size + tip / 2 + 1e-6
+        found[k] = _entered(corners[near], goal, ahead, tip)
+    end, surface = found[which.reshape(-1)].T
+    return end, surface
+
+
+def _entered(corners: FloatArray, middle: FloatArray, direction: FloatArray, tip_mm: float) -> tuple[float, float]:
     axis = np.zeros(3)
     axis[np.abs(direction).argmin()] = 1.0
     side = np.cross(direction, axis)
@@ -49,12 +67,12 @@ def into_mesh(corners: FloatArray, middle: FloatArray, direction: FloatArray, ti
     up = np.cross(direction, side)
     angle = np.arange(SPOKES // 2) * (4 * np.pi / SPOKES)
     rim = tip_mm / 2 * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * up)
-    reach = float(np.linalg.norm(corners.reshape(-1, 3) - middle, axis=1).max()) + 1.0
-    start = middle - reach * direction
+    reach = float(np.linalg.norm(corners.reshape(-1, 3) - middle, axis=1).max(initial=0.0)) + 1.0
+    starts = middle - reach * direction + np.concatenate((np.zeros((1, 3)), rim))
     inner, surface = -np.inf, np.nan
     outer = np.inf
-    for number, shift in enumerate(np.concatenate((np.zeros((1, 3)), rim))):
-        cuts = pierced(corners, start + shift, direction) - reach
+    for number, met in enumerate(pierced_side_by_side(corners, starts, direction)):
+        cuts = met - reach
         entered = np.flatnonzero(cuts[::2] < 0.0)
         if not len(entered) or len(cuts) < 2 * entered[-1] + 2:
             return np.nan, np.nan

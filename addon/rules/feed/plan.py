@@ -116,7 +116,7 @@ def _built(job: Job, sizes: Sizes) -> Steps[Lattice]:
     below = yield from part(lay_side(job, sizes, standing, above=False), 0.0, 0.35)
     base_z = float(below.course.at(np.zeros(1))[0, 2])
     plate_z = base_z - sizes.ring_axis_mm
-    findings = [f for r in below.refusals for f in refusal_findings(job.bodies, r, profile, above=False)]
+    findings = refusal_findings(job, below, above=False)
     findings += course_findings(base, sizes, plate_z)
     solids = [_gate_solid(g, job.bodies, above=False) for g in below.gates]
     feet = _feet(base, below.gates) if below.gates else base.at_mm
@@ -135,7 +135,7 @@ def _built(job: Job, sizes: Sizes) -> Steps[Lattice]:
             if solid.role in ("spoke", "trunk"):
                 standing.add(*solid.rod())
         above = yield from part(lay_side(job, sizes, standing, above=True), 0.35, 0.7)
-        findings += [f for r in above.refusals for f in refusal_findings(job.bodies, r, profile, above=True)]
+        findings += refusal_findings(job, above, above=True)
         posts = yield from part(
             stand_posts(base, base_z, above.course, *_both_ends(below, above), sizes, profile, job.lines, standing),
             0.7,

@@ -9,11 +9,12 @@ from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .anchors import Anchors
 from .course import Course, through
-from .gates import Feed, Gate, Ground, Hold, Refusal, route
+from .gates import Gate, Refusal, route
 from .sizes import LONG_GATE_MM, Sizes
 from .skeletons import Skeletons
 from .spec import FeedSpec
 from .standing import Standing
+from .tries import Feed, Ground, Hold
 
 SAW_MM = 3.0
 # Turning the job over: a gate from above is a gate from below in the mirror.

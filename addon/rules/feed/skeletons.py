@@ -14,6 +14,8 @@ from ..solid.mesh import Body, FloatArray, IntArray
 from .facets import facet_lines
 
 PAIRS_AT_ONCE = 400_000
+# Lines of a body are measured in blocks of this many that lie together; a block out of reach is left out whole.
+BLOCK = 32
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +49,7 @@ def skeletons(bodies: Sequence[Body]) -> Skeletons:
             radius.append(body.wire.radius_mm)
             continue
         if id(body.mesh) not in lines:
-            lines[id(body.mesh)] = facet_lines(body.mesh.points, body.mesh.triangles)
+            lines[id(body.mesh)] = _gathered(*facet_lines(body.mesh.points, body.mesh.triangles))
         for ends_of, here in zip((starts, ends), lines[id(body.mesh)], strict=True):
             ends_of.append(body.pose.apply(here))
         radius.append(0.0)
@@ -94,27 +96,63 @@ def near_bodies(
     rods: Rods, own: IntArray, bodies: Skeletons, *, reach_mm: float
 ) -> tuple[IntArray, IntArray, FloatArray]:
     """Find the pairs of a rod with a body not its own and nearer than ``reach_mm``: rod, body, distance, each (p,)."""
-    k = rods.radii.shape[1]
-    spread = rods.radii.max(axis=1, initial=0.0)[:, None] + reach_mm
-    low, high = rods.points.min(axis=1) - spread, rods.points.max(axis=1) + spread
-    rod, body = boxes_meet(low, high, bodies.low, bodies.high)
+    spread = (rods.radii + reach_mm)[..., None]
+    low = np.minimum(rods.points[:, :-1], rods.points[:, 1:]) - spread
+    high = np.maximum(rods.points[:, :-1], rods.points[:, 1:]) + spread
+    rod, body = boxes_meet(low.min(axis=1), high.max(axis=1), bodies.low, bodies.high)
     other = body != own[rod]
     rod, body = rod[other], body[other]
-    counts = bodies.first[body + 1] - bodies.first[body]
+    blocks, first, size, block_low, block_high = _blocks(bodies)
+    last = np.cumsum(blocks)
     gaps = np.full(len(rod), np.inf)
-    for begin, end in _batches(counts * k):
-        r, b, n = rod[begin:end], body[begin:end], counts[begin:end]
-        line = _ranges(bodies.first[b], n)
-        pair = np.repeat(np.arange(len(r)), n)
-        gap = np.full(len(line), np.inf)
-        for piece in range(k):
-            start, stop = rods.points[r, piece], rods.points[r, piece + 1]
-            d = between(start[pair], stop[pair], bodies.starts[line], bodies.ends[line])
-            gap = np.minimum(gap, d - rods.radii[r, piece][pair])
-        heads = np.concatenate(([0], np.cumsum(n)[:-1]))
-        gaps[begin:end] = np.minimum.reduceat(gap, heads) - bodies.radius_mm[b]
-    near = gaps < reach_mm
-    return rod[near], body[near], gaps[near]
+    middle, half = (block_low + block_high) / 2, np.linalg.norm(block_high - block_low, axis=1) / 2
+    for piece in range(rods.radii.shape[1]):
+        p, q = low[rod, piece], high[rod, piece]
+        near = np.flatnonzero(((p <= bodies.high[body]) & (bodies.low[body] <= q)).all(axis=1))
+        for begin, end in _batches(blocks[body[near]]):
+            few = near[begin:end]
+            b = body[few]
+            met = _ranges((last - blocks)[b], blocks[b])
+            whose = np.repeat(few, blocks[b])
+            meet = ((p[whose] <= block_high[met]) & (block_low[met] <= q[whose])).all(axis=1)
+            met, whose = met[meet], whose[meet]
+            mine = rod[whose]
+            away = between(rods.points[mine, piece], rods.points[mine, piece + 1], middle[met], middle[met])
+            meet = away - rods.radii[mine, piece] <= half[met] + reach_mm
+            met, whose = met[meet], whose[meet]
+            for one, to in _batches(size[met]):
+                n = size[met[one:to]]
+                line, owner = _ranges(first[met[one:to]], n), np.repeat(whose[one:to], n)
+                mine = rod[owner]
+                start, stop = rods.points[mine, piece], rods.points[mine, piece + 1]
+                gap = between(start, stop, bodies.starts[line], bodies.ends[line]) - rods.radii[mine, piece]
+                heads = np.flatnonzero(np.diff(owner, prepend=-1))
+                gaps[owner[heads]] = np.minimum(gaps[owner[heads]], np.minimum.reduceat(gap, heads))
+    gaps -= bodies.radius_mm[body]
+    found = gaps < reach_mm
+    return rod[found], body[found], gaps[found]
+
+
+def _blocks(bodies: Skeletons) -> tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]:
+    """Cut each body's lines into blocks: how many per body; first line, how many lines, low and high of every block."""
+    lines = np.diff(bodies.first)
+    blocks = -(-lines // BLOCK)
+    size = np.minimum(BLOCK, np.repeat(lines, blocks) - BLOCK * _ranges(np.zeros_like(blocks), blocks))
+    first = np.cumsum(size) - size
+    thick = np.repeat(bodies.radius_mm, blocks)[:, None]
+    low = np.minimum.reduceat(np.minimum(bodies.starts, bodies.ends), first) - thick
+    high = np.maximum.reduceat(np.maximum(bodies.starts, bodies.ends), first) + thick
+    return blocks, first, size, low, high
+
+
+def _gathered(starts: FloatArray, ends: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Put lines (m, 3) in such an order that those that follow one another lie together: halved along x, y, z, x..."""
+    middle = starts + ends
+    order = np.arange(len(middle))
+    for level in range(int(np.log2(max(1, len(order) / BLOCK))) + 1):
+        half = np.arange(len(order)) * 2**level // len(order)
+        order = order[np.lexsort((middle[order, level % 3], half))]
+    return starts[order], ends[order]
 
 
 def rod_gap(one: FloatArray, r_one: FloatArray, others: FloatArray, r_others: FloatArray) -> FloatArray:

@@ -57,9 +57,9 @@ def read_chain(table: Table, folder: Path, read_blend: ReadBlend | None = None) 
     spec = replace(
         plain,
         chord_mm=table.number("chord_mm", plain.chord_mm, least=0.0005, most=1.0, unit="mm"),
-        section=_section(table, family) if table.has("section") else plain.section,
+        section=table.choice("section", SECTIONS) if table.has("section") else None,
         wire_width_mm=_mm(table, "wire_width_mm", MOST_WIRE_MM),
-        corner_mm=table.optional_number("corner_mm", least=0.0, most=MOST_WIRE_MM / 2, unit="mm"),
+        corner_mm=table.optional_number("corner_mm", above=0.0, most=MOST_WIRE_MM / 2, unit="mm"),
         strands=table.whole("strands", plain.strands, least=1, most=2),
         facet_mm=table.number("facet_mm", plain.facet_mm, least=0.0, most=MOST_WIRE_MM / 2, unit="mm"),
         repeat=table.whole("repeat", plain.repeat, least=1, most=1000),
@@ -94,11 +94,6 @@ def chain_lines(spec: ChainSpec) -> list[str]:
         if key not in values and getattr(spec, field) != getattr(plain, field):
             values[key] = getattr(spec, field)
     return ["[chain]", *lines_of(values)]
-
-
-def _section(table: Table, family: str) -> str:
-    # The broad flat wire of a box is what makes it one: a plain spec stands for that, so round cannot be asked for.
-    return table.choice("section", SECTIONS[1:] if family == "box" else SECTIONS)
 
 
 def _own(table: Table, spec: ChainSpec, folder: Path, read_blend: ReadBlend | None) -> ChainSpec:

@@ -73,7 +73,7 @@ def chain_part(chain: Chain, least: LeastWidth | None = None) -> dict[str, Any]:
         "family": chain.spec.family,
         "shape": chain.layout.shape,
         "closed": chain.closed,
-        "links": chain.links,
+        "links": chain.count,
         "pitch_mm": chain.pitch_mm,
         "pitch_interval_mm": chain.pitch_interval_mm,
         "fits": [

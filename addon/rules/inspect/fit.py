@@ -48,7 +48,7 @@ def _size(chain: Chain) -> tuple[Finding, ...]:
     if abs(off) > SAME_MM:
         sizes = ", ".join(f"{links} links wear at {mm:.1f} mm" for links, mm in _beside(chain))
         side = "over" if off > 0 else "under"
-        text = f"{chain.links} links wear at {worn:.1f} mm, {abs(off):.1f} mm {side} the {asked:g} asked for"
+        text = f"{chain.count} links wear at {worn:.1f} mm, {abs(off):.1f} mm {side} the {asked:g} asked for"
         text += f"; {sizes}" if sizes else ""
         can_ease = chain.layout.shape in EASED and not chain.spec.tapered and chain.layout.fit != "ease"
         text += '; fit = "ease" meets it exactly' if can_ease else ""
@@ -64,8 +64,8 @@ def _size(chain: Chain) -> tuple[Finding, ...]:
 def _beside(chain: Chain) -> tuple[tuple[int, float], ...]:
     """Give the next smaller and the next larger number of links that keep the gap, and what they wear at."""
     kept = [(s.links, s.worn_mm) for s in chain.sizes if s.gap_mm >= chain.spec.gap_mm]
-    below = [size for size in kept if size[0] < chain.links]
-    above = [size for size in kept if size[0] > chain.links]
+    below = [size for size in kept if size[0] < chain.count]
+    above = [size for size in kept if size[0] > chain.count]
     return (*below[-1:], *above[:1])
 
 

@@ -17,7 +17,7 @@ from .posable import Posable, posable
 from .rough_bounds import SLACK, Float32Array, disc_bounds, triangle_bounds
 from .triangle_pairs import closest_points, squared_gaps
 
-__all__ = ["Posable", "posable", "posed_gaps"]
+__all__ = ["Posable", "posable", "posed_bounds", "posed_gaps"]
 
 # Poses searched together, and pairs of coarsest blocks.
 POSES = 64
@@ -28,9 +28,8 @@ SIFTED = 4096
 MEASURED = 2048
 # Most promising pairs of a pose followed down to get a small distance early.
 STARTS = 3
-# Where more finest pairs than so many are left, the most promising of every pose are measured before the rest.
+# Where more finest pairs than so many are left, the most promising of every pose is measured before the rest.
 MANY = 4096
-FIRST = 2
 # Rounding of squared distances taken as |p|^2 + |q|^2 - 2 pq, as a share of the largest square, with room to spare.
 SQUARE_SLACK = np.float32(4e-6)
 
@@ -62,9 +61,7 @@ class _Poses:
 
     def directions(self, of_b: Float32Array) -> Float32Array:
         """Turn directions (3, k) of b into every pose: (3, m * k)."""
-        turned = np.empty((3, self.count, of_b.shape[1]), dtype=np.float32)
-        for row, out in zip(self.turn32, turned, strict=True):
-            np.matmul(row.T, of_b, out=out)
+        turned: Float32Array = self.turn32.transpose(0, 2, 1).reshape(-1, 3) @ of_b
         return turned.reshape(3, -1)
 
     def places(self, of_b: Float32Array) -> Float32Array:
@@ -76,11 +73,19 @@ class _Poses:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Best:
-    """The nearest triangles of every pose so far: distance, number in a, number in b, (m,) each. Filled in place."""
+    """The nearest triangles of every pose so far: distance, number in a, number in b, (m,) each. Filled in place.
+
+    Only what is nearer than the ``share`` of the distance is still looked for.
+    """
 
     gap_mm: FloatArray
     a: IntArray
     b: IntArray
+    share: float
+
+    def wanted_mm(self) -> FloatArray:
+        """Give how near (m,) triangles have to be to be of interest."""
+        return self.gap_mm * self.share
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,7 +102,7 @@ class _Front:
         return _Front(self.pose[which], self.a[which], self.b[which], self.bound[which], self.apart[which])
 
     def below(self, best: _Best) -> "_Front":
-        return self.pick(np.flatnonzero(self.bound < best.gap_mm[self.pose]))
+        return self.pick(np.flatnonzero(self.bound < best.wanted_mm()[self.pose]))
 
     def slices(self, size: int) -> Iterator["_Front"]:
         for start in range(0, len(self.pose), size):
@@ -112,14 +117,32 @@ def posed_gaps(a: Posable, b: Posable, rotation: FloatArray, shift: FloatArray) 
     metal is not told.
     """
     gap, towards = np.zeros(len(shift)), np.zeros((len(shift), 3))
+    for part, poses, best in _searched(a, b, rotation, shift, 1.0):
+        gap[part], towards[part] = _measured(a, b, poses, best)
+    return gap, towards
+
+
+def posed_bounds(a: Posable, b: Posable, rotation: FloatArray, shift: FloatArray, share: float) -> FloatArray:
+    """Bound the gaps (m,) of `posed_gaps` from below: by no less than ``share`` of each, and 0 only where it is 0.
+
+    Quicker, the more so the smaller the share.
+    """
+    bound = np.zeros(len(shift))
+    for part, _, best in _searched(a, b, rotation, shift, share):
+        bound[part] = best.wanted_mm()
+    return bound
+
+
+def _searched(
+    a: Posable, b: Posable, rotation: FloatArray, shift: FloatArray, share: float
+) -> Iterator[tuple[slice, _Poses, _Best]]:
+    """Search all poses, so many together, for triangles of which none are nearer than their share."""
     top = min(len(a.levels), len(b.levels)) - 1
     step = max(1, min(POSES, TOGETHER // (a.levels[top].balls.shape[1] * b.levels[top].balls.shape[1])))
     for start in range(0, len(shift), step):
         part = slice(start, start + step)
         poses = _poses(a, b, rotation[part], shift[part])
-        best = _nearest(a, b, poses, top)
-        gap[part], towards[part] = _measured(a, b, poses, best)
-    return gap, towards
+        yield part, poses, _nearest(a, b, poses, top, share)
 
 
 def _poses(a: Posable, b: Posable, rotation: FloatArray, shift: FloatArray) -> _Poses:
@@ -129,14 +152,15 @@ def _poses(a: Posable, b: Posable, rotation: FloatArray, shift: FloatArray) -> _
     return _Poses(turn, moved, *single, TOUCHING * far, np.float32(far.max()))
 
 
-def _nearest(a: Posable, b: Posable, poses: _Poses, top: int) -> _Best:
-    """Find the nearest triangles in every pose."""
-    best = _Best(np.full(poses.count, np.inf), *np.zeros((2, poses.count), dtype=np.int64))
+def _nearest(a: Posable, b: Posable, poses: _Poses, top: int, share: float) -> _Best:
+    """Find the nearest triangles in every pose, or some of which none are nearer than that share."""
+    none = np.zeros(poses.count, dtype=np.int64)
+    best = _Best(np.full(poses.count, np.inf), none, none.copy(), share)
     front = _sifted(a, b, poses, top, _coarse(a, b, poses, top, best), best)
     for level in range(top - 1, -1, -1):
         front = _sifted(a, b, poses, level, _split(a, b, poses, level, front, best), best)
     if len(front.pose) > MANY:
-        first = front.pick(_lowest(front.pose, front.apart, FIRST))
+        first = front.pick(_lowest(front.pose, front.apart))
         _measure(a, b, poses, _children((first.pose, first.a, first.b), PAIR), best)
         front = front.below(best)
     _finish(a, b, poses, front, best)
@@ -153,7 +177,7 @@ def _coarse(a: Posable, b: Posable, poses: _Poses, top: int, best: _Best) -> Pai
     square = (left @ right).reshape(poses.count, -1)
     nearest_b, nearest_a = np.divmod(square.argmin(axis=1), of_a.shape[1])
     _dive(a, b, poses, top, (np.arange(poses.count), nearest_a, nearest_b), best)
-    limit = (of_b[3][:, None] + of_a[3]).reshape(-1) + poses.limit(best.gap_mm)[:, None]
+    limit = (of_b[3][:, None] + of_a[3]).reshape(-1) + poses.limit(best.wanted_mm())[:, None]
     limit *= limit
     limit += SQUARE_SLACK * poses.far_mm**2
     pose, pair = np.divmod(np.flatnonzero(square.reshape(-1) < limit.reshape(-1)), square.shape[1])
@@ -163,11 +187,14 @@ def _coarse(a: Posable, b: Posable, poses: _Poses, top: int, best: _Best) -> Pai
 
 def _dive(a: Posable, b: Posable, poses: _Poses, top: int, pairs: Pairs, best: _Best) -> None:
     """Follow the pairs of blocks whose middles are nearest down to triangles and measure those."""
+    number = np.arange(poses.count)[:, None]
     for level in range(top, -1, -1):
         pose, number_a, number_b = pairs
         of_a, of_b = a.levels[level].balls[:3].take(number_a, axis=1), b.levels[level].balls[:3].take(number_b, axis=1)
         apart = (poses.turn32.take(pose, axis=2) * of_b).sum(axis=1) + poses.shift32.take(pose, axis=1) - of_a
-        kept = _lowest(pose, (apart * apart).sum(axis=0), STARTS)
+        square = (apart * apart).sum(axis=0).reshape(poses.count, -1)
+        most = min(STARTS, square.shape[1])
+        kept = (np.argpartition(square, most - 1, axis=1)[:, :most] + number * square.shape[1]).reshape(-1)
         pairs = _children((pose[kept], number_a[kept], number_b[kept]), CHILDREN if level else PAIR)
     _measure(a, b, poses, pairs, best)
 
@@ -196,7 +223,7 @@ def _split(a: Posable, b: Posable, poses: _Poses, level: int, front: _Front, bes
     parents = of_b.shape[1] // CHILDREN
     balls_a, radius_b = of_a.reshape(4, -1, CHILDREN), of_b[3].reshape(-1, CHILDREN)
     places = poses.places(of_b[:3]).reshape(3, -1, CHILDREN)
-    near = poses.limit(best.gap_mm)
+    near = poses.limit(best.wanted_mm())
     kept = []
     for part in front.slices(SPLIT):
         ball = balls_a.take(part.a, axis=1)[..., None]
@@ -228,7 +255,7 @@ def _finish(a: Posable, b: Posable, poses: _Poses, front: _Front, best: _Best) -
             normals[:, None],
         )
         bound = np.maximum(bound - SLACK * poses.far_mm, 0)
-        of_a, of_b, which = np.nonzero(bound < best.gap_mm[part.pose])
+        of_a, of_b, which = np.nonzero(bound < best.wanted_mm()[part.pose])
         kept.append((part.pose[which], part.a[which] * PAIR + of_a, part.b[which] * PAIR + of_b))
         bounds.append(bound[of_a, of_b, which])
     bound = np.concatenate(bounds)
@@ -236,7 +263,7 @@ def _finish(a: Posable, b: Posable, poses: _Poses, front: _Front, best: _Best) -
     pose, number_a, number_b = _joined(kept)
     for start in range(0, len(order), MEASURED):
         row = order[start : start + MEASURED]
-        row = row[bound[row] < best.gap_mm[pose[row]]]
+        row = row[bound[row] < best.wanted_mm()[pose[row]]]
         _measure(a, b, poses, (pose[row], number_a[row], number_b[row]), best)
 
 
@@ -282,11 +309,11 @@ def _children(pairs: Pairs, size: int) -> Pairs:
     )
 
 
-def _lowest(pose: IntArray, value: Float32Array, count: int) -> IntArray:
-    """Give the numbers of the ``count`` lowest values of every pose, or as many as it has."""
-    order = np.lexsort((value, pose))
-    rank = np.arange(len(order)) - np.searchsorted(pose[order], pose[order])
-    lowest: IntArray = order[rank < count]
+def _lowest(pose: IntArray, value: Float32Array) -> IntArray:
+    """Give the numbers of the lowest value of every pose there is; ``pose`` (n,) rises."""
+    starts = np.flatnonzero(np.diff(pose, prepend=-1))
+    least = np.minimum.reduceat(value, starts)
+    lowest: IntArray = np.flatnonzero(value == np.repeat(least, np.diff(starts, append=len(pose))))
     return lowest
 
 
