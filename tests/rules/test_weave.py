@@ -7,9 +7,14 @@ import numpy as np
 import pytest
 
 from addon.rules.base.errors import BadInput
+from addon.rules.base.profile import load_profile
+from addon.rules.base.progress import finish
 from addon.rules.chain import weave
+from addon.rules.chain.build import build_chain
 from addon.rules.chain.row import row_of
-from addon.rules.chain.spec import ChainSpec
+from addon.rules.chain.spec import ChainSpec, LayoutSpec
+from addon.rules.feed.plan import plan_lattice
+from addon.rules.feed.spec import FeedSpec
 from tests.straight_rows import linked_pairs, pair_gaps, widest_gap
 
 BODIES = 10
@@ -72,3 +77,13 @@ def test_sizes_offered_in_place_of_too_thick_a_wire_give_the_gap():
 def test_options_of_other_families_are_refused():
     with pytest.raises(BadInput, match=r"chain\.section: does not belong to a weave; leave it out or write 'round'"):
         weave.pattern(replace(RING, section="rectangle"))
+
+
+def test_every_ring_of_a_worn_length_gets_a_gate():
+    """A pair's lower ring must not stand in the way of the upper one's gate."""
+    spec = ChainSpec("weave", 1.6, 10.5, 9.5, 0.3)
+    chain = finish(build_chain(spec, LayoutSpec("ring", links=60)))
+    lattice = finish(plan_lattice(chain.bodies, chain.path, load_profile("bench"), FeedSpec(), wire_mm=1.6))
+    assert [f.text for f in lattice.findings if f.severity == "stop"] == []
+    fed = {strut.feeds for strut in lattice.struts if strut.feeds is not None}
+    assert fed == {body.name for body in chain.bodies}
