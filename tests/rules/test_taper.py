@@ -162,3 +162,12 @@ def test_the_number_of_links_does_not_hang_on_where_it_is_looked_for(near):
 def test_a_link_inside_a_taper_that_runs_into_itself_is_found_by_its_bend():
     links = [draw(replace(at_share(TRACE, 0.0), link_width_mm=width)).link for width in (9.0, 6.2, 9.0)]
     assert [links.index(one) for one in tight(links, drafting(links))] == [1]
+
+
+@pytest.mark.parametrize("links", [20, 21, 22])
+def test_an_open_weave_may_end_on_a_single_ring_or_on_either_of_a_pair(links):
+    spec = ChainSpec("weave", 1.9, 14.0, 12.0, 0.3, end_wire_mm=1.6)
+    chain = draft_chain(spec, LayoutSpec("straight", links=links))
+    assert chain.links == links
+    assert len(chain.fits) == chain.row.stations - 1
+    assert chain.smallest_gap_mm >= spec.gap_mm

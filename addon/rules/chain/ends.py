@@ -189,8 +189,9 @@ def _no_room(chain: Chain, closure: Closure, place: Hung) -> CannotBuild:
             continue
         if min(half.gap_mm for half in hung_at_ends(chain, clasp)) >= chain.spec.gap_mm:
             fitting.append(f'clasp = "{other}"')
-    ways = [*fitting, "open the layout near its ends, or close the chain by hand (no clasp)"]
+    others = f"choose {' or '.join(fitting)}, or " if fitting else ""
     return CannotBuild(
         f"layout.clasp: the {closure.name} has {max(place.gap_mm, 0.0):.2f} mm to {met} at best, not the "
-        f"{chain.spec.gap_mm:g} mm asked for; choose {' or '.join(ways)}"
+        f"{chain.spec.gap_mm:g} mm asked for; {others}open the layout near its ends, or leave the clasp out and close "
+        "the chain by hand"
     )

@@ -91,7 +91,8 @@ def tapered_pattern(spec: ChainSpec, links: int, *, closed: bool) -> Pattern:
         joint += steps
     used, numbered = np.unique([place.kind for place in places], return_inverse=True)
     made = tuple(drawn[int(k) // len(base.links)].links[int(k) % len(base.links)] for k in used)
-    count = joint if closed else max(joint - 1, 1)
+    # The joint that the last body of an open chain would have leads nowhere.
+    count = joint if closed else max(joint - (places[-1].joint is not None), 1)
     return Pattern(
         links=made,
         places=tuple(
