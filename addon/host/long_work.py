@@ -7,6 +7,7 @@ import bpy
 
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, finish
+from .chain_object import chain_of
 from .results import state_of
 from .view import redraw
 
@@ -121,3 +122,15 @@ class SteppedOperator:
             context.workspace.status_text_set(None)
         state_of(context).property_unset("running")
         redraw(context)
+
+
+class OnChain:
+    """Mix-in for work on the active chain, while nothing else runs."""
+
+    @classmethod
+    def poll(cls: Any, context: Any) -> bool:
+        """Ask for a chain, and nothing running."""
+        if chain_of(context.active_object) is None:
+            cls.poll_message_set("Select a chain first")
+            return False
+        return idle(cls, context)

@@ -17,7 +17,7 @@ from .boolean import boolean
 from .chain_object import chain_of, check_editable, is_chain, new_chain, read_specs, rebuild, show_built
 from .checking import checker
 from .choices import FAMILY_ITEMS
-from .long_work import SteppedOperator, idle
+from .long_work import OnChain, SteppedOperator
 from .options import usual_sizes
 from .units import exact, mm_per_unit
 from .view import approach, rescale_views
@@ -157,7 +157,7 @@ class LINKWRIGHT_OT_follow_curve(Operator):
         return {"FINISHED"}
 
 
-class LINKWRIGHT_OT_verify(SteppedOperator, Operator):
+class LINKWRIGHT_OT_verify(OnChain, SteppedOperator, Operator):
     """Measure the smallest gap exactly, on the placed links themselves."""
 
     bl_idname = "linkwright.verify"
@@ -165,14 +165,6 @@ class LINKWRIGHT_OT_verify(SteppedOperator, Operator):
     bl_description = "Measure the smallest gap exactly, on the placed links themselves"
     bl_options = {"REGISTER", "UNDO"}
     busy_words = "Verifying the gap"
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Ask for a chain, and nothing running."""
-        if chain_of(context.active_object) is None:
-            cls.poll_message_set("Select a chain first")
-            return False
-        return idle(cls, context)
 
     def start(self, context: Any) -> Steps[Any]:
         """Read the chain's specs and build it exactly."""

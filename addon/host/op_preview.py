@@ -16,13 +16,13 @@ from ..verbs import flow
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, read_job, read_specs, scene_of, show_built
 from .checking import checker
-from .long_work import SteppedOperator, idle
+from .long_work import OnChain, SteppedOperator
 from .results import dated_now, state_of, store_layouts
 from .showing import hide_struts, show
 from .units import mm_per_unit
 
 
-class LINKWRIGHT_OT_preview_worn(SteppedOperator, Operator):
+class LINKWRIGHT_OT_preview_worn(OnChain, SteppedOperator, Operator):
     """Show the chain round the wearer, its links still clear of each other; press again to go back to the print."""
 
     bl_idname = "linkwright.preview_worn"
@@ -30,14 +30,6 @@ class LINKWRIGHT_OT_preview_worn(SteppedOperator, Operator):
     bl_description = "Show the links round the wearer, clear of each other; press again to see them as printed"
     bl_options = {"REGISTER", "UNDO"}
     busy_words = "Bending the chain"
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Ask for a chain, and nothing running."""
-        if chain_of(context.active_object) is None:
-            cls.poll_message_set("Select a chain first")
-            return False
-        return idle(cls, context)
 
     def start(self, context: Any) -> Steps[Any]:
         """Read the chain and give its exact build, bent to the wearer unless it is shown so."""
@@ -66,21 +58,13 @@ def _bent(read: Any, *, worn: bool) -> Steps[Any]:
     return printed, (worn_chain(printed) if worn else None)
 
 
-class LINKWRIGHT_OT_compare_layouts(Operator):
+class LINKWRIGHT_OT_compare_layouts(OnChain, Operator):
     """Lay the same links out in every way and compare plate, flask and investment."""
 
     bl_idname = "linkwright.compare_layouts"
     bl_label = "Compare Layouts"
     bl_description = "Lay the same links out in every way and compare room on the plate, flask and investment"
     bl_options = set()
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Ask for a chain, and nothing running."""
-        if chain_of(context.active_object) is None:
-            cls.poll_message_set("Select a chain first")
-            return False
-        return idle(cls, context)
 
     def execute(self, context: Any) -> set[str]:
         """Keep what each layout takes for the panel."""
