@@ -8,7 +8,8 @@ from ..solid.distance import GapTable
 from ..solid.mesh import Body, FloatArray
 from .body_findings import as_point
 from .finding import Finding
-from .ladder import printed_gap_mm, web_mm
+from .heads import HOT_STRENGTH_MPA, head_kpa
+from .ladder import Ladder, ladder, printed_gap_mm, web_mm
 
 # Gaps are exact to rounding; a gap made to equal its floor passes.
 ROUNDING_MM = 1e-9
@@ -16,11 +17,35 @@ ROUNDING_MM = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The floors of a profile, with what turns a model gap into a printed one and a web."""
+    """The floors of a profile, with what turns a model gap into all it becomes, and what leans on a web.
+
+    ``scale``: size in print over size in the model; ``mould_expansion``, ``shrinkage``: of the mould when it is poured,
+    of the metal from its solidus, as shares of one; ``head``: what drives the metal; ``hot_strength_mpa``: mould.
+    """
 
     profile: Profile
     scale: float = 1.0
     mould_expansion: float = 0.0
+    shrinkage: float = 0.0
+    head: str = "vacuum"
+    hot_strength_mpa: float = HOT_STRENGTH_MPA
+
+    @property
+    def pressure_kpa(self) -> float:
+        """Give the pressure of the metal on a web."""
+        return head_kpa(self.head)
+
+    def ladder(self, gap_mm: float, direction: tuple[float, float, float]) -> Ladder:
+        """Take a model gap down the whole ladder; ``direction`` along the gap, z up."""
+        return ladder(
+            gap_mm,
+            direction,
+            scale=self.scale,
+            bleed_mm=self.profile.bleed_mm,
+            over_cure_mm=self.profile.over_cure_mm,
+            expansion=self.mould_expansion,
+            shrinkage=self.shrinkage,
+        )
 
     def printed_mm(self, gap_mm: float, direction: tuple[float, float, float]) -> float:
         """Give the gap the printer leaves."""

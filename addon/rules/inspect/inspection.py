@@ -16,7 +16,9 @@ from ..solid.topology import MeshFacts, facts
 from .body_findings import as_point, is_sound, size_findings, soundness_findings
 from .finding import Finding
 from .gap_findings import Limits, gap_findings
+from .heads import HOT_STRENGTH_MPA
 from .joint_map import LINKED, NOT_LINKED, UNDECIDED, BoolArray, JointMap, joint_map
+from .ladder import Ladder
 from .link_findings import Hanging, link_findings
 
 Point = tuple[float, float, float]
@@ -26,7 +28,10 @@ _AS_TOLD = {LINKED: True, NOT_LINKED: False, UNDECIDED: None}
 
 @dataclass(frozen=True, slots=True)
 class BodyFacts:
-    """What is true of one body. ``volume_mm3`` is negative inside out; ``genus`` is None unless closed and even."""
+    """What is true of one body. ``volume_mm3`` is negative inside out; ``genus`` is None unless closed and even.
+
+    ``wall_mm``: the thinnest metal, None where the surface bounds none; ``wall_at``: its middle.
+    """
 
     name: str
     volume_mm3: float
@@ -34,6 +39,8 @@ class BodyFacts:
     closed: bool
     genus: int | None
     bounds_mm: tuple[Point, Point]
+    wall_mm: float | None = None
+    wall_at: Point | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +48,8 @@ class Pair:
     """Two bodies near each other or linked.
 
     ``gap_mm`` in the model, 0 when fused, None beyond the search range; ``point_a`` and ``point_b`` where it is;
-    ``linked`` None when fused, not sound or undecided.
+    ``linked`` None when fused, not sound or undecided; ``ladder`` what becomes of the gap, None when fused or beyond
+    the range; ``depth_mm`` how deep fused bodies reach into each other, 0 where they only touch, None unless fused.
     """
 
     a: str
@@ -50,14 +58,34 @@ class Pair:
     point_a: Point | None
     point_b: Point | None
     linked: bool | None
+    ladder: Ladder | None = None
+    depth_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WebPatch:
+    """The widest thin patch of investment between two bodies, in the mould: its width over its thickness is greatest.
+
+    ``thickness_mm``: nowhere thicker than this; ``depth_mm``: from its open edge to the farthest place inside it;
+    ``width_mm``: the span, twice that; infinite where no edge is open. ``at``: the farthest place, in the model.
+    """
+
+    a: str
+    b: str
+    at: Point
+    thickness_mm: float
+    area_mm2: float
+    width_mm: float
+    depth_mm: float
 
 
 @dataclass(frozen=True, slots=True)
 class Inspection:
-    """All that an inspection says. ``bodies`` and ``pairs`` in the order of the bodies given."""
+    """All that an inspection says. ``bodies``, ``pairs`` and ``webs`` in the order of the bodies given."""
 
     bodies: tuple[BodyFacts, ...]
     pairs: tuple[Pair, ...]
+    webs: tuple[WebPatch, ...]
     findings: tuple[Finding, ...]
 
 
@@ -69,15 +97,17 @@ def inspect(
     joints: Sequence[tuple[int, int]] | None = None,
     scale: float = 1.0,
     mould_expansion: float = 0.0,
+    shrinkage: float = 0.0,
+    head: str = "vacuum",
+    hot_strength_mpa: float = HOT_STRENGTH_MPA,
 ) -> Steps[Inspection]:
     """Inspect bodies with unique names: soundness, gaps down the ladder, joint map.
 
     ``range_mm``: pairs nearer than this are listed; ``joints``: the pairs of body numbers that should be linked, None
-    when nobody knows; ``scale``: size in print over size in the model; ``mould_expansion``: growth of the mould, as a
-    share. Raises BadInput when there is no body, or a number is out of its range.
+    when nobody knows; the rest as in `Limits`. Raises BadInput when there is no body, or a number is out of its range.
     """
     _check(bodies, range_mm, scale, mould_expansion, joints)
-    limits = Limits(profile, scale, mould_expansion)
+    limits = Limits(profile, scale, mould_expansion, shrinkage, head, hot_strength_mpa)
     known, measured = yield from part(_facts_of_all(bodies), 0.0, 0.1)
     sound = np.array([is_sound(f) for f in known])
     wide_mm = max(range_mm, limits.reach_mm())
@@ -100,7 +130,7 @@ def inspect(
         *gap_findings(bodies, table, limits),
         *link_findings(hanging),
     )
-    return Inspection(measured, _pairs(bodies, sound, table, joint, range_mm), findings)
+    return Inspection(measured, _pairs(bodies, sound, table, joint, range_mm), (), findings)
 
 
 def _check(
