@@ -8,7 +8,7 @@ from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
 from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
-from ..rules.cast.plan import CastPlan, plan, scale_and_expansion
+from ..rules.cast.plan import CastPlan, mould_and_metal, plan
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain
 from ..rules.chain.chain import Chain
@@ -32,10 +32,12 @@ RANGE_MM = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Scaling:
-    """``scale``: size in print over finished size; ``mould_expansion``: growth of the mould, as a share."""
+    """What a gap goes through. ``scale``: size in print over finished size; the rest as in `MouldAndMetal`."""
 
     scale: float
     mould_expansion: float
+    shrinkage: float
+    hot_strength_mpa: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,8 +70,9 @@ class Fed:
 
 def scaling(job: Job, materials: Materials) -> Scaling:
     """Find the export scale of a job: the maker's own, or 1 / net factor of metal and mould."""
-    automatic, expansion = scale_and_expansion(job.cast, materials, thinnest_mm=min(wires_mm(job.chain)))
-    return Scaling(automatic if job.profile.scale is None else job.profile.scale, expansion)
+    found = mould_and_metal(job.cast, materials, thinnest_mm=min(wires_mm(job.chain)))
+    scale = found.scale if job.profile.scale is None else job.profile.scale
+    return Scaling(scale, found.expansion, found.shrinkage, found.hot_strength_mpa)
 
 
 def build(job: Job, boolean: Boolean | None = None) -> Steps[Chain]:
@@ -96,6 +99,9 @@ def check(chain: Chain, job: Job, scaled: Scaling, play: FreePlay | None = None)
             joints=chain.joints,
             scale=scaled.scale,
             mould_expansion=scaled.mould_expansion,
+            shrinkage=scaled.shrinkage,
+            head=job.cast.head,
+            hot_strength_mpa=scaled.hot_strength_mpa,
         ),
         0.0,
         0.5,

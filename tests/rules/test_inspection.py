@@ -159,6 +159,34 @@ def test_a_lone_ring_and_bodies_without_handles_are_not_expected_to_hang() -> No
     assert _inspect(_cubes(3.0)).findings == ()
 
 
+def _row(count: int, *, missing: int | None = None) -> list[Body]:
+    """A straight row of rings, each turned 90 degrees from the last; one joint pulled out so that it is not linked."""
+    curves = []
+    shift = 0.0
+    for number in range(count):
+        if number == missing:
+            shift += 4.0
+        across = (0.0, 0.0, 1.0) if number % 2 else (0.0, 1.0, 0.0)
+        curves.append(ring(5.0, (7.0 * number + shift, 0.0, 0.0), across=across))
+    return tubes(*curves)
+
+
+def test_a_foreign_chain_that_is_broken_in_the_middle_is_told_where() -> None:
+    assert _said(_inspect(_row(6), range_mm=3.0)) == []
+    found = _inspect(_row(6, missing=3), range_mm=5.0)
+    assert ("not-linked", "warn", ("body 3", "body 4")) in _said(found)
+    assert _inspect(_row(3), range_mm=5.0).findings == ()
+
+
+def test_two_pieces_of_chain_far_apart_are_noted() -> None:
+    found = _inspect([*_row(3), *(b.moved(np.array([0.0, 60.0, 0.0])) for b in _renamed(_row(4)))])
+    assert _said(found) == [("not-linked", "note", ("other 1", "other 4"))]
+
+
+def _renamed(bodies: list[Body]) -> list[Body]:
+    return [replace(body, name=f"other {number}") for number, body in enumerate(bodies, 1)]
+
+
 def test_an_expected_joint_that_is_not_linked_stops() -> None:
     links = tubes(*closed_chain(12))
     links[5] = links[5].moved(np.array([0.0, 0.0, 30.0]))

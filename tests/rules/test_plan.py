@@ -9,7 +9,7 @@ import pytest
 from addon.rules.base.errors import BadInput
 from addon.rules.cast.flask import flask_volume_cm3
 from addon.rules.cast.materials import Flask, load_materials
-from addon.rules.cast.plan import USUAL_HABITS, PourHabits, plan, scale_and_expansion, weights_by_alloy
+from addon.rules.cast.plan import USUAL_HABITS, PourHabits, mould_and_metal, plan, weights_by_alloy
 from addon.rules.cast.quick import Section
 from addon.rules.cast.schedule import burnout_schedule
 from addon.rules.cast.spec import HEADS, CastSpec
@@ -310,11 +310,12 @@ def test_the_same_job_gives_the_same_plan():
     assert planned().to_dict() == planned().to_dict()
 
 
-def test_scale_and_expansion_agree_with_the_plan():
-    factor, expansion = scale_and_expansion(CastSpec(), MATERIALS, thinnest_mm=2.2)
-    found = planned()
-    assert factor == found.scale.factor
-    assert 100 * expansion == pytest.approx(found.scale.mould_expansion_percent)
+def test_mould_and_metal_agree_with_the_plan():
+    found = mould_and_metal(CastSpec(), MATERIALS, thinnest_mm=2.2)
+    scale = planned().scale
+    assert found.scale == scale.factor
+    assert 100 * found.expansion == pytest.approx(scale.mould_expansion_percent)
+    assert 100 * found.shrinkage == pytest.approx(scale.shrinkage_percent)
 
 
 def test_a_plan_without_gypsum_in_the_table_says_so():

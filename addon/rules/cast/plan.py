@@ -263,12 +263,27 @@ def weights_by_alloy(materials: Materials, chain_mm3: float, metal_mm3: float) -
     )
 
 
-def scale_and_expansion(spec: CastSpec, materials: Materials, *, thinnest_mm: float) -> tuple[float, float]:
-    """Give export scale and mould expansion (a share, not percent) before a plan: what the gap ladder needs."""
+@dataclass(frozen=True, slots=True)
+class MouldAndMetal:
+    """What the gap ladder needs before a plan: ``expansion`` of the mould, ``shrinkage`` of the metal, as shares."""
+
+    scale: float
+    expansion: float
+    shrinkage: float
+    hot_strength_mpa: float
+
+
+def mould_and_metal(spec: CastSpec, materials: Materials, *, thinnest_mm: float) -> MouldAndMetal:
+    """Give export scale, growth, shrinkage and strength for what a job asks of the pour."""
     alloy = materials.alloy(spec.alloy)
     investment = choose_investment(spec, alloy, materials)
     flask_c = choose_temperatures(spec, alloy, investment, thinnest_mm).flask_c
-    return export_scale(alloy, investment, flask_c).factor, mould_expansion_percent(investment, flask_c) / 100.0
+    return MouldAndMetal(
+        export_scale(alloy, investment, flask_c).factor,
+        mould_expansion_percent(investment, flask_c) / 100.0,
+        alloy.shrinkage_percent.value / 100.0,
+        investment.hot_strength_mpa.value,
+    )
 
 
 def _check(chain: float, lattice: float, size: tuple[float, float, float], sections: Sequence[Section]) -> None:

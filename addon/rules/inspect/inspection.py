@@ -123,6 +123,11 @@ def inspect(
         frozenset(zip(table.a[fused].tolist(), table.b[fused].tolist(), strict=True)),
         joint,
         None if joints is None else frozenset((min(pair), max(pair)) for pair in joints),
+        {
+            (int(a), int(b)): float(gap)
+            for a, b, gap in zip(table.a, table.b, table.gap_mm, strict=True)
+            if 0.0 < gap < range_mm
+        },
     )
     findings = (
         *size_findings([body.name for body in bodies], bounds[:, 0], bounds[:, 1]),

@@ -1,6 +1,6 @@
 """What is wrong with how bodies hang together: not linked, linked to a stranger, or undecided."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +23,8 @@ class Hanging:
     """How a set of bodies hangs together.
 
     ``sound`` (n,): can be judged; ``handled`` (n,): has a handle, or may have one; ``middles`` (n, 3) mm; ``fused``
-    pairs; ``joints``: the pairs that should be linked, None when nobody knows. Pairs have the lower number first.
+    pairs; ``joints``: the pairs that should be linked, None when nobody knows; ``near``: the gap in mm of the pairs
+    nearer than the search range. Pairs have the lower number first.
     """
 
     bodies: Sequence[Body]
@@ -33,6 +34,7 @@ class Hanging:
     fused: frozenset[Numbers]
     joint_map: JointMap
     joints: frozenset[Numbers] | None
+    near: Mapping[Numbers, float]
 
 
 def link_findings(hanging: Hanging) -> tuple[Finding, ...]:
@@ -55,6 +57,7 @@ def link_findings(hanging: Hanging) -> tuple[Finding, ...]:
     ]
     if hanging.joints is None:
         found += _linked_to_nothing(hanging, states)
+        found += _parted(hanging, states)
     return tuple(found)
 
 
@@ -104,6 +107,42 @@ def _linked_to_nothing(hanging: Hanging, states: dict[Numbers, int]) -> list[Fin
         )
         severity = "stop" if is_chain else "warn"
         found.append(Finding("not-linked", severity, (name,), text, _middle(hanging, [int(number)])))
+    return found
+
+
+def _parted(hanging: Hanging, states: dict[Numbers, int]) -> list[Finding]:
+    """Say where a chain of unknown origin may be broken: two of its ends near each other but not linked.
+
+    An end is a body linked to one other; the two ends of three links in a row lie near each other as they should.
+    Pieces of chain that come near each other nowhere are told as pieces.
+    """
+    linked = np.array([pair for pair, state in states.items() if state == LINKED], dtype=np.int64).reshape(-1, 2)
+    ends = np.bincount(linked.ravel(), minlength=len(hanging.bodies)) == 1
+    held_by = np.zeros(len(hanging.bodies), dtype=np.int64)
+    held_by[linked[:, 0]], held_by[linked[:, 1]] = linked[:, 1], linked[:, 0]
+    found = []
+    meets = []
+    for pair in sorted(hanging.near):
+        apart = states.get(pair, NOT_LINKED) == NOT_LINKED and held_by[pair[0]] != held_by[pair[1]]
+        if apart and ends[list(pair)].all() and _is_judged(hanging, pair):
+            one, other = names = _names(hanging, pair)
+            text = (
+                f"{one} and {other}: both end a row of links, {hanging.near[pair]:.2f} mm apart, and are not linked; "
+                "if they should be neighbours, the chain comes apart here. Pass one through the other."
+            )
+            found.append(Finding("not-linked", "warn", names, text, _middle(hanging, pair), hanging.near[pair]))
+            meets.append(pair)
+    known = [pair for pair, state in states.items() if state != NOT_LINKED] + list(hanging.fused) + meets
+    piece = units(len(hanging.bodies), np.array(known, dtype=np.int64).reshape(-1, 2))
+    sizes = np.bincount(piece[np.unique(linked)]) if len(linked) else np.zeros(0, dtype=np.int64)
+    for number in np.flatnonzero(sizes)[1:]:
+        members = np.flatnonzero(piece == number)
+        first, last = _names(hanging, [int(members[0]), int(members[-1])])
+        text = (
+            f"{first} to {last}: a piece of {len(members)} bodies that hangs on no other piece. Two pieces in one set "
+            "are fine; if this should be one chain, look for the joint that is missing."
+        )
+        found.append(Finding("not-linked", "note", (first, last), text, _middle(hanging, members.tolist())))
     return found
 
 
