@@ -7,14 +7,17 @@ import bpy
 from . import (
     command,
     figures,
+    gauge_readings,
     handlers,
     op_chain,
     op_export,
     op_feed,
+    op_gauge,
     op_inspect,
     op_preview,
     op_size,
     panel_chain,
+    panel_gauge,
     panel_layout,
     panels,
     properties,
@@ -31,6 +34,8 @@ CLASSES = (
     figures.LINKWRIGHT_PG_figures,
     properties.LINKWRIGHT_PG_object,
     scene_properties.LINKWRIGHT_PG_scene,
+    gauge_readings.LINKWRIGHT_PG_reading,
+    gauge_readings.LINKWRIGHT_PG_gauge,
     results.LINKWRIGHT_PG_finding,
     results.LINKWRIGHT_PG_override,
     results.LINKWRIGHT_PG_line,
@@ -50,6 +55,10 @@ CLASSES = (
     op_inspect.LINKWRIGHT_OT_inspect,
     op_inspect.LINKWRIGHT_OT_frame_finding,
     op_inspect.LINKWRIGHT_OT_clear_findings,
+    op_gauge.LINKWRIGHT_OT_add_gauge,
+    op_gauge.LINKWRIGHT_OT_add_reading,
+    op_gauge.LINKWRIGHT_OT_remove_reading,
+    op_gauge.LINKWRIGHT_OT_calibrate,
     op_feed.LINKWRIGHT_OT_add_lattice,
     op_feed.LINKWRIGHT_OT_remove_lattice,
     op_feed.LINKWRIGHT_OT_plan_cast,
@@ -57,9 +66,11 @@ CLASSES = (
     op_export.LINKWRIGHT_OT_save_job,
     op_export.LINKWRIGHT_OT_load_job,
     panels.LINKWRIGHT_UL_findings,
+    panel_gauge.LINKWRIGHT_UL_readings,
     panel_chain.LINKWRIGHT_PT_chain,
     panel_layout.LINKWRIGHT_PT_layout,
     panels.LINKWRIGHT_PT_inspect,
+    panel_gauge.LINKWRIGHT_PT_gauge,
     panels.LINKWRIGHT_PT_feed,
     panels.LINKWRIGHT_PT_cast,
     panels.LINKWRIGHT_PT_export,
@@ -93,6 +104,7 @@ def _assemble(registry: Registry) -> None:
     make: Any = bpy.props
     registry.prop(bpy.types.Object, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_object))
     registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=scene_properties.LINKWRIGHT_PG_scene))
+    registry.prop(bpy.types.Scene, "linkwright_gauge", make.PointerProperty(type=gauge_readings.LINKWRIGHT_PG_gauge))
     registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
     registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
     app = bpy.app.handlers
@@ -117,3 +129,4 @@ def add_menu(menu: Any, _context: Any) -> None:
     layout.separator()
     layout.operator("linkwright.add_chain", text="Chain on a Ring", icon="LINKED").where = "ring"
     layout.operator("linkwright.add_chain", text="Chain along Curve", icon="LINKED").where = "curve"
+    layout.operator("linkwright.add_gauge", text="Gauge", icon="LINKED")

@@ -8,12 +8,14 @@ from ..rules.base.errors import BadInput, CannotBuild
 from ..rules.files.atomic import write_whole
 from ..rules.inspect.finding import stops
 from . import commands
+from .gauge import gauge_or_readings
 from .host import HostTools
 from .parser import make_parser
 
 _VERBS: dict[str, Callable[..., commands.Outcome]] = {
     "chain": commands.chain,
     "inspect": commands.inspect_files,
+    "gauge": gauge_or_readings,
     "feed": commands.feed,
     "plan": commands.plan,
     "run": commands.run,

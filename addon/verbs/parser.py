@@ -41,6 +41,13 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     inspect.add_argument("--unit", choices=tuple(UNITS_MM), help="unit of .stl and .obj files (default: mm)")
     _json(inspect)
 
+    gauge = verbs.add_parser("gauge", help="make a gauge of stepped gaps, or read one that was printed", epilog=_EXITS)
+    gauge.add_argument("-o", dest="out", metavar="OUT", help="where the gauge goes: .stl, .3mf or .blend")
+    gauge.add_argument("--gaps", type=_numbers, metavar="MM,MM,...", help="its gaps (default: 0.15 to 0.6 by 0.05)")
+    gauge.add_argument("--layer", type=_positive, default=0.05, metavar="MM", help="printed layer (default: 0.05)")
+    gauge.add_argument("--readings", metavar="FILE.toml", help="what was measured; gives the lines for a job file")
+    _json(gauge)
+
     feed = verbs.add_parser("feed", help="chain and lattice, one solid", epilog=_EXITS)
     _job(feed)
     _out(feed, "where the solid goes: .stl, .3mf or .blend, at finished size")
@@ -68,6 +75,13 @@ def _out(parser: argparse.ArgumentParser, words: str) -> None:
 
 def _json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", metavar="PATH", help="write the report there; - prints it and nothing else")
+
+
+def _numbers(text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(one) for one in text.split(","))
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no list of mm; give numbers with commas: 0.2,0.3") from None
 
 
 def _not_negative(text: str) -> float:

@@ -63,22 +63,24 @@ class Recorder:
         self.drawn.append(("list", rows_name))
 
 
-def panels():
-    """Give our panels in their order."""
+def panels(parent=""):
+    """Give our panels in their order, or those that stand under another, by its name."""
     ours = [getattr(bpy.types, name) for name in dir(bpy.types) if name.startswith("LINKWRIGHT_PT_")]
-    return sorted(ours, key=lambda panel: panel.bl_order)
+    own = [panel for panel in ours if getattr(panel, "bl_parent_id", "") == parent]
+    return sorted(own, key=lambda panel: panel.bl_order)
 
 
-def draw_all():
-    """Draw every panel that shows itself and give what was drawn, by the panel's label."""
+def draw_all(parent="", below=None):
+    """Draw every panel that shows itself and give what was drawn, by the panel's label; sub-panels with theirs."""
     out = {}
-    for panel in panels():
+    for panel in panels(parent):
         if hasattr(panel, "poll") and not panel.poll(bpy.context):
             continue
-        layout = Recorder()
+        layout = Recorder(below)
         stand_in = SimpleNamespace(layout=layout)
         stand_in.prepare = lambda context, s=stand_in, p=panel: p.prepare(s, context)
         panel.draw(stand_in, bpy.context)
+        draw_all(panel.__name__, layout.drawn)
         out[panel.bl_label] = layout.drawn
     return out
 

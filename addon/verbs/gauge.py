@@ -1,0 +1,84 @@
+"""The verb for the gauge: make its model, and turn what was measured on its print into lines for a job's [process]."""
+
+from argparse import Namespace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from ..rules.base.errors import BadInput
+from ..rules.files.named import Named
+from ..rules.files.readings import read_readings
+from ..rules.files.report import report_text
+from ..rules.files.written import lines_of
+from ..rules.inspect.calibration import Calibration, Growth, calibrate
+from ..rules.inspect.gauge import GAPS_MM, gauge
+from . import commands
+from .commands import Outcome
+from .host import HostTools
+
+
+def gauge_or_readings(args: Namespace, host: HostTools | None) -> Outcome:
+    """Write a gauge, read the readings of one, or both."""
+    if args.out is None and args.gaps is not None:
+        raise BadInput("--gaps: belongs to making a gauge; add -o OUT, or leave --gaps out")
+    if args.out is None and args.readings is None:
+        raise BadInput("gauge: nothing is asked for; give -o OUT to make a gauge, or --readings FILE to read one")
+    lines: list[str] = []
+    parts: list[dict[str, Any]] = []
+    if args.readings is not None:
+        read = read_readings(Path(args.readings))
+        found = calibrate(read.readings, scale=read.scale)
+        lines += _calibration_lines(found)
+        parts.append({"calibration": _calibration_part(found)})
+    if args.out is not None:
+        gaps = GAPS_MM if args.gaps is None else args.gaps
+        out = commands._out_file(args.out, host)
+        bodies = gauge(gaps, layer_mm=args.layer)
+        commands._write(out, tuple(Named(body.name, body.placed()) for body in bodies), host)
+        points = np.concatenate([body.points() for body in bodies])
+        size = np.ptp(points, axis=0).tolist()
+        measures = " x ".join(f"{side:.1f}" for side in size)
+        lines += [
+            f"gauge: {len(gaps)} gap{'s' if len(gaps) > 1 else ''}, {measures} mm; print it as it stands, full size",
+            f"written: {out}",
+        ]
+        parts.append({"gauge": {"gaps_mm": gaps, "size_mm": size}, **commands._files(out)})
+    return Outcome((), tuple(lines), report_text("gauge", "gauge", parts))
+
+
+def found_lines(found: Calibration) -> list[str]:
+    """Say in sentences what was found, where gaps come free, and what to know before the figures are used."""
+    lines = [
+        f"{name} {growth.mm:.3f} mm from {growth.count} reading{'s' if growth.count > 1 else ''}"
+        + ("" if growth.spread_mm is None else f", spread {growth.spread_mm:.3f} mm")
+        for name, growth in (("Bleed", found.bleed), ("Over-cure", found.over_cure))
+        if growth is not None
+    ]
+    return lines + _free_lines(found) + [f"Note: {note}" for note in found.notes]
+
+
+def _free_lines(found: Calibration) -> list[str]:
+    if found.free_gap_mm is None or found.gap_floor_mm is None:
+        return []
+    return [f"Gaps come free from {found.free_gap_mm:g} mm in the model, {found.gap_floor_mm:.2f} mm as printed"]
+
+
+def _calibration_lines(found: Calibration) -> list[str]:
+    """Say what was found, then the lines that go into a job file."""
+    return [*found_lines(found), "For a job file:", "[process]", *lines_of(found.profile_values())]
+
+
+def _calibration_part(found: Calibration) -> dict[str, Any]:
+    return {
+        "bleed": _growth_part(found.bleed),
+        "over_cure": _growth_part(found.over_cure),
+        "free_gap_mm": found.free_gap_mm,
+        "gap_floor_mm": found.gap_floor_mm,
+        "process": found.profile_values(),
+        "notes": found.notes,
+    }
+
+
+def _growth_part(growth: Growth | None) -> dict[str, Any] | None:
+    return None if growth is None else {"mm": growth.mm, "spread_mm": growth.spread_mm, "readings": growth.count}
