@@ -1,8 +1,10 @@
 """The command line: parse, run the rules, report. Imports no Blender."""
 
+import json
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TextIO
 
 from ..rules.base.errors import BadInput, CannotBuild
 from ..rules.files.atomic import write_whole
@@ -34,12 +36,27 @@ def main(argv: Sequence[str], host: HostTools | None = None, *, program: str = "
             commands.check_folder(Path(str(json_path)))
         outcome = _VERBS[args.verb](args, host)
         if json_path == "-":
-            sys.stdout.write(outcome.report)
+            _write(sys.stdout, _as_json_for(sys.stdout, outcome.report))
         else:
             if json_path is not None:
                 write_whole(Path(json_path), outcome.report.encode())
-            sys.stdout.write("\n".join(outcome.lines) + "\n")
+            _write(sys.stdout, "\n".join(outcome.lines) + "\n")
     except (BadInput, CannotBuild) as error:
-        sys.stderr.write(f"{program}: {' '.join(str(error).split())}\n")
+        _write(sys.stderr, f"{program}: {' '.join(str(error).split())}\n")
         return error.exit_code
     return 1 if stops(outcome.findings) else 0
+
+
+def _write(stream: TextIO, text: str) -> None:
+    """Write a text to a stream that may not know all its letters; names of bodies come in any script."""
+    code = stream.encoding or "utf-8"
+    stream.write(text.encode(code, "backslashreplace").decode(code))
+
+
+def _as_json_for(stream: TextIO, report: str) -> str:
+    """Give a report as it is, or with its letters escaped the way JSON does where the stream cannot take them."""
+    try:
+        report.encode(stream.encoding or "utf-8")
+    except UnicodeEncodeError:
+        return json.dumps(json.loads(report), indent=1) + "\n"
+    return report

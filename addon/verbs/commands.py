@@ -27,6 +27,7 @@ from ..rules.solid.mesh import Body, Mesh, merged
 from . import flow, words
 from .export import fed_parts, write_job
 from .host import HostTools
+from .inspection_words import inspection_lines
 from .parser import UNITS_MM
 from .sheets import sheet_text
 
@@ -79,13 +80,34 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
         for name in args.files
         for body in read_bodies(Path(name), _unit(name, args.unit), None if host is None else host.read_blend)
     )
-    inspection = finish(inspect(bodies, profile, range_mm=args.range))
-    findings = worst_first(inspection.findings)
-    lines = (*words.gap_lines(inspection), *words.finding_lines(findings))
-    names = ", ".join(Path(name).name for name in args.files)
-    return Outcome(
-        findings, lines, report_text("inspect", names, (inspection_part(inspection), findings_part(findings)))
+    inspection = finish(
+        inspect(
+            bodies,
+            profile,
+            range_mm=args.range,
+            scale=args.scale,
+            mould_expansion=args.expansion / 100.0,
+            shrinkage=args.shrinkage / 100.0,
+            head=args.head,
+        )
     )
+    findings = worst_first(inspection.findings)
+    lines = (
+        *inspection_lines(inspection, range_mm=args.range, head=args.head),
+        *words.finding_lines(findings),
+    )
+    names = ", ".join(Path(name).name for name in args.files)
+    asked = {
+        "profile": profile.name,
+        "gap_floor_mm": profile.gap_floor_mm,
+        "range_mm": args.range,
+        "scale": args.scale,
+        "expansion_percent": args.expansion,
+        "shrinkage_percent": args.shrinkage,
+        "head": args.head,
+    }
+    parts = ({"asked": asked}, inspection_part(inspection), findings_part(findings))
+    return Outcome(findings, lines, report_text("inspect", names, parts))
 
 
 def feed(args: Namespace, host: HostTools | None) -> Outcome:

@@ -5,6 +5,7 @@ import math
 from typing import NoReturn
 
 from ..rules.base.errors import BadInput
+from ..rules.inspect.heads import HEAD_KPA
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
@@ -39,6 +40,18 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
         "--range", type=_positive, default=1.5, metavar="MM", help="search range for gaps (default: 1.5)"
     )
     inspect.add_argument("--unit", choices=tuple(UNITS_MM), help="unit of .stl and .obj files (default: mm)")
+    inspect.add_argument(
+        "--scale", type=_scale, default=1.0, metavar="S", help="size in print over size in the file (default: 1)"
+    )
+    inspect.add_argument(
+        "--expansion", type=_expansion, default=0.0, metavar="PERCENT", help="the mould has grown by this (default: 0)"
+    )
+    inspect.add_argument(
+        "--shrinkage", type=_shrinkage, default=0.0, metavar="PERCENT", help="the metal shrinks by this (default: 0)"
+    )
+    inspect.add_argument(
+        "--head", choices=tuple(HEAD_KPA), default="vacuum", help="what drives the metal (default: vacuum)"
+    )
     _json(inspect)
 
     gauge = verbs.add_parser("gauge", help="make a gauge of stepped gaps, or read one that was printed", epilog=_EXITS)
@@ -95,11 +108,23 @@ def _positive(text: str) -> float:
     return value
 
 
-def _number(text: str, least: float) -> float:
+def _scale(text: str) -> float:
+    return _number(text, least=0.5, most=2.0, unit="")
+
+
+def _expansion(text: str) -> float:
+    return _number(text, least=-10.0, most=10.0, unit="percent")
+
+
+def _shrinkage(text: str) -> float:
+    return _number(text, least=0.0, most=10.0, unit="percent")
+
+
+def _number(text: str, *, least: float, most: float = 1000.0, unit: str = "mm") -> float:
     try:
         value = float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is not a number of mm") from None
-    if not math.isfinite(value) or not least <= value <= 1000.0:
-        raise argparse.ArgumentTypeError(f"{text!r} does not work; give {least:g} to 1000 mm")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number{unit and f' of {unit}'}") from None
+    if not math.isfinite(value) or not least <= value <= most:
+        raise argparse.ArgumentTypeError(f"{text!r} does not work; give {least:g} to {most:g} {unit}".rstrip())
     return value

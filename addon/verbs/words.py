@@ -1,5 +1,6 @@
 """The command line's text for people: short summaries and aligned tables."""
 
+import unicodedata
 from collections.abc import Sequence
 
 from ..rules.cast.layouts import LayoutFigures
@@ -9,7 +10,6 @@ from ..rules.chain.play import FreePlay
 from ..rules.chain.resize import LeastWidth
 from ..rules.feed.lattice import Lattice
 from ..rules.inspect.finding import SEVERITIES, Finding, grouped
-from ..rules.inspect.inspection import Inspection
 from ..rules.sheet.compared import layout_row
 from ..rules.sheet.movement import figure, span, tightest
 
@@ -18,14 +18,30 @@ MAX_ROWS = 20
 MOST_TYPES = 4
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, most: int = MAX_ROWS) -> list[str]:
-    """Lay out rows in aligned columns; rows past ``most`` are counted, not shown."""
+def table(
+    head: Sequence[str], rows: Sequence[Sequence[str]], *, right: Sequence[int] = (), most: int = MAX_ROWS
+) -> list[str]:
+    """Lay out rows in aligned columns, those numbered in ``right`` flush right; rows past ``most`` are counted only."""
     shown = [list(head), *[list(row) for row in rows[:most]]]
-    widths = [max(len(row[k]) for row in shown) for k in range(len(head))]
-    lines = ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in shown]
+    widths = [max(_room(row[k]) for row in shown) for k in range(len(head))]
+    lines = []
+    for row in shown:
+        spaces = [" " * (width - _room(cell)) for cell, width in zip(row, widths, strict=True)]
+        cells = [
+            space + cell if k in right else cell + space
+            for k, (cell, space) in enumerate(zip(row, spaces, strict=True))
+        ]
+        lines.append("  ".join(cells).rstrip())
     if len(rows) > most:
         lines.append(f"... and {len(rows) - most} more, all in the JSON report")
     return lines
+
+
+def _room(text: str) -> int:
+    """Count the columns a text takes where every letter is as wide as the next: wide signs two, marks upon one none."""
+    return sum(
+        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text
+    )
 
 
 def chain_lines(chain: Chain) -> list[str]:
@@ -97,15 +113,6 @@ def play_lines(play: FreePlay) -> list[str]:
         *table(head, rows),
         f"tightest curve: {tightest(play)}",
     ]
-
-
-def gap_lines(inspection: Inspection) -> list[str]:
-    """List the bodies' count and the smallest gaps, narrowest first."""
-    lines = [f"{len(inspection.bodies)} bodies, {len(inspection.pairs)} pairs near or linked"]
-    near = sorted((p for p in inspection.pairs if p.gap_mm is not None), key=lambda p: p.gap_mm or 0.0)
-    links = {True: "linked", False: "not linked", None: "undecided"}
-    rows = [[p.a, p.b, f"{p.gap_mm:.4f}", links[p.linked]] for p in near]
-    return lines + (table(("body", "body", "gap mm", "joint"), rows, most=10) if rows else [])
 
 
 def lattice_lines(lattice: Lattice, volume_mm3: float) -> list[str]:

@@ -19,7 +19,11 @@ SCHEMA = 1
 
 
 def inspection_part(inspection: Inspection) -> dict[str, Any]:
-    """Give the keys ``bodies`` and ``pairs``."""
+    """Give the keys ``bodies``, ``pairs`` and ``webs``.
+
+    What becomes of a gap (printed, web, cast, finished) is null for fused bodies and beyond the search range;
+    ``depth_mm`` is null unless fused; the width of a web with no open edge is null.
+    """
     return {
         "bodies": [
             {
@@ -29,6 +33,8 @@ def inspection_part(inspection: Inspection) -> dict[str, Any]:
                 "closed": b.closed,
                 "genus": b.genus,
                 "bounds_mm": b.bounds_mm,
+                "wall_mm": b.wall_mm,
+                "wall_at": b.wall_at,
             }
             for b in inspection.bodies
         ],
@@ -40,8 +46,25 @@ def inspection_part(inspection: Inspection) -> dict[str, Any]:
                 "point_a": p.point_a,
                 "point_b": p.point_b,
                 "linked": p.linked,
+                "printed_mm": None if p.ladder is None else p.ladder.printed_mm,
+                "web_mm": None if p.ladder is None else p.ladder.web_mm,
+                "cast_mm": None if p.ladder is None else p.ladder.cast_mm,
+                "finished_mm": None if p.ladder is None else p.ladder.finished_mm,
+                "depth_mm": p.depth_mm,
             }
             for p in inspection.pairs
+        ],
+        "webs": [
+            {
+                "a": w.a,
+                "b": w.b,
+                "at": w.at,
+                "thickness_mm": w.thickness_mm,
+                "area_mm2": w.area_mm2,
+                "width_mm": w.width_mm,
+                "depth_mm": w.depth_mm,
+            }
+            for w in inspection.webs
         ],
     }
 

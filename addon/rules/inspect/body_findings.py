@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from ..solid.mesh import Body, FloatArray
+from ..solid.self_crossing import MOST, SelfCrossing
 from ..solid.topology import MeshFacts
 from .finding import Finding
 
@@ -25,12 +26,18 @@ def is_sound(facts: MeshFacts) -> bool:
     )
 
 
-def soundness_findings(bodies: Sequence[Body], known: Sequence[MeshFacts]) -> tuple[Finding, ...]:
-    """Say which surfaces are open, inside out, non-manifold, doubled, or hold triangles without area."""
-    return tuple(finding for body, facts in zip(bodies, known, strict=True) for finding in _of_surface(body, facts))
+def soundness_findings(
+    bodies: Sequence[Body], known: Sequence[MeshFacts], crossed: Sequence[SelfCrossing]
+) -> tuple[Finding, ...]:
+    """Say which surfaces are open, inside out, non-manifold, doubled, cross themselves, or hold faces without area."""
+    return tuple(
+        finding
+        for body, facts, crossing in zip(bodies, known, crossed, strict=True)
+        for finding in _of_surface(body, facts, crossing)
+    )
 
 
-def _of_surface(body: Body, facts: MeshFacts) -> list[Finding]:
+def _of_surface(body: Body, facts: MeshFacts, crossing: SelfCrossing) -> list[Finding]:
     found = []
 
     def say(code: str, severity: str, count: int, at: FloatArray | None, text: str) -> None:
@@ -64,6 +71,13 @@ def _of_surface(body: Body, facts: MeshFacts) -> list[Finding]:
         say(
             "doubled-faces", "stop", facts.doubled_faces, facts.doubled_at,
             f"{_count(facts.doubled_faces, 'face')} lying on another; {unjudged}. Delete the doubles.",
+        )  # fmt: skip
+    if crossing.count:
+        more = " or more" if crossing.count >= MOST else ""
+        say(
+            "self-crossing", "stop", crossing.count, crossing.at,
+            f"the surface passes through itself, {_count(crossing.count, 'pair')}{more} of crossing faces; its weight "
+            "and its thinnest metal cannot be trusted. Pull the parts apart, or join them with a boolean union.",
         )  # fmt: skip
     if facts.zero_area:
         say(

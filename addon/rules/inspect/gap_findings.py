@@ -1,9 +1,10 @@
 """What is wrong between two bodies near each other: fused, too close to print, or too little investment between."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from ..base.profile import Profile
+from ..solid.crossing import Crossing
 from ..solid.distance import GapTable
 from ..solid.mesh import Body, FloatArray
 from .body_findings import as_point
@@ -63,15 +64,38 @@ class Limits:
         return (printed + 2.0 * self.profile.bleed_mm + self.profile.over_cure_mm) / self.scale + ROUNDING_MM
 
 
-def gap_findings(bodies: Sequence[Body], table: GapTable, limits: Limits) -> tuple[Finding, ...]:
-    """Say which pairs are fused, print too close, or leave too thin a web; the worst and first cause of each pair."""
+def gap_findings(
+    bodies: Sequence[Body], table: GapTable, limits: Limits, fused: Mapping[tuple[int, int], Crossing]
+) -> tuple[Finding, ...]:
+    """Say which pairs are fused, print too close, or leave too thin a web; the worst and first cause of each pair.
+
+    ``fused``: how the pairs of gap 0 meet, by the numbers of their bodies.
+    """
     found: list[Finding] = []
     for a, b, gap, point_a, point_b in zip(
         table.a, table.b, table.gap_mm, table.point_a, table.point_b, strict=True
     ):  # fmt: skip
         names = (bodies[int(a)].name, bodies[int(b)].name)
-        found += _of_pair(names, float(gap), point_a, point_b, limits)
+        if gap <= 0.0:
+            found.append(_fused(names, fused[int(a), int(b)], limits.profile))
+        else:
+            found += _of_pair(names, float(gap), point_a, point_b, limits)
     return tuple(found)
+
+
+def _fused(names: tuple[str, str], crossing: Crossing, p: Profile) -> Finding:
+    pair = f"{names[0]} and {names[1]}"
+    if crossing.buried:
+        how = f"one lies inside the other's metal, {crossing.depth_mm:.3g} mm deep"
+        mend = "take one of them away, or move it out."
+    elif crossing.depth_mm > 0.0:
+        how = f"they cross, {crossing.depth_mm:.3g} mm deep"
+        mend = f"move them apart by {crossing.depth_mm + p.gap_floor_mm:.2g} mm or more."
+    else:
+        how = "they touch"
+        mend = f"move them apart by {p.gap_floor_mm:.2g} mm or more."
+    text = f"{pair}: {how}, and would print and cast as one piece; {mend}"
+    return Finding("fused", "stop", names, text, as_point(crossing.at), 0.0, p.gap_floor_mm)
 
 
 def _of_pair(
@@ -80,9 +104,6 @@ def _of_pair(
     p = limits.profile
     pair = f"{names[0]} and {names[1]}"
     at = as_point((point_a + point_b) / 2)
-    if gap_mm <= 0.0:
-        text = f"{pair}: they touch or cross, and would print and cast as one piece; move them apart."
-        return [Finding("fused", "stop", names, text, at, 0.0, p.gap_floor_mm)]
     printed = limits.printed_mm(gap_mm, as_point(point_b - point_a))
     web = web_mm(printed, expansion=limits.mould_expansion)
     gap_severity, gap_limit = _against(printed, p.gap_floor_mm, p.gap_warn_mm)

@@ -1,7 +1,7 @@
 """Inspect a set of bodies: are they sound, do they keep their gaps, and do they hang together as they should."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,10 +9,10 @@ import numpy as np
 from ..base.errors import BadInput
 from ..base.profile import Profile
 from ..base.progress import Steps, part
+from ..solid.crossing import Crossing, crossings
 from ..solid.distance import GapTable, gaps
-from ..solid.measure import area_mm2, bounds_mm, volume_mm3
+from ..solid.measure import bounds_mm
 from ..solid.mesh import Body
-from ..solid.topology import MeshFacts, facts
 from .body_findings import as_point, is_sound, size_findings, soundness_findings
 from .finding import Finding
 from .gap_findings import Limits, gap_findings
@@ -20,6 +20,7 @@ from .heads import HOT_STRENGTH_MPA
 from .joint_map import LINKED, NOT_LINKED, UNDECIDED, BoolArray, JointMap, joint_map
 from .ladder import Ladder
 from .link_findings import Hanging, link_findings
+from .shapes import Shape, shapes_of
 
 Point = tuple[float, float, float]
 
@@ -106,21 +107,27 @@ def inspect(
     ``range_mm``: pairs nearer than this are listed; ``joints``: the pairs of body numbers that should be linked, None
     when nobody knows; the rest as in `Limits`. Raises BadInput when there is no body, or a number is out of its range.
     """
-    _check(bodies, range_mm, scale, mould_expansion, joints)
+    _check(bodies, range_mm, scale, mould_expansion, shrinkage, joints)
     limits = Limits(profile, scale, mould_expansion, shrinkage, head, hot_strength_mpa)
-    known, measured = yield from part(_facts_of_all(bodies), 0.0, 0.1)
+    shapes = yield from part(shapes_of(bodies), 0.0, 0.3)
+    known = [shape.facts for shape in shapes]
     sound = np.array([is_sound(f) for f in known])
     wide_mm = max(range_mm, limits.reach_mm())
-    table = yield from part(gaps(bodies, range_mm=wide_mm), 0.1, 0.75)
-    joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.75, 1.0)
+    table = yield from part(gaps(bodies, range_mm=wide_mm), 0.3, 0.6)
+    touching = np.flatnonzero(table.gap_mm <= 0.0)
+    met = np.stack((table.a[touching], table.b[touching]), axis=1)
+    how = yield from part(crossings(bodies, met), 0.6, 0.65)
+    fused = {(int(a), int(b)): crossing for (a, b), crossing in zip(met, how, strict=True)}
+    joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.65, 0.8)
+    measured = tuple(_facts_of(body, shape) for body, shape in zip(bodies, shapes, strict=True))
     bounds = np.array([facts_of_body.bounds_mm for facts_of_body in measured])
-    fused = np.flatnonzero(table.gap_mm <= 0.0)
+    pairs = _pairs(bodies, sound, table, joint, range_mm, limits, fused)
     hanging = Hanging(
         bodies,
         sound,
         np.array([f.genus is None or f.genus > 0 for f in known]),
         bounds.mean(axis=1),
-        frozenset(zip(table.a[fused].tolist(), table.b[fused].tolist(), strict=True)),
+        frozenset(fused),
         joint,
         None if joints is None else frozenset((min(pair), max(pair)) for pair in joints),
         {
@@ -131,11 +138,11 @@ def inspect(
     )
     findings = (
         *size_findings([body.name for body in bodies], bounds[:, 0], bounds[:, 1]),
-        *soundness_findings(bodies, known),
-        *gap_findings(bodies, table, limits),
+        *soundness_findings(bodies, known, [shape.crossing for shape in shapes]),
+        *gap_findings(bodies, table, limits, fused),
         *link_findings(hanging),
     )
-    return Inspection(measured, _pairs(bodies, sound, table, joint, range_mm), (), findings)
+    return Inspection(measured, pairs, (), findings)
 
 
 def _check(
@@ -143,6 +150,7 @@ def _check(
     range_mm: float,
     scale: float,
     mould_expansion: float,
+    shrinkage: float,
     joints: Sequence[tuple[int, int]] | None,
 ) -> None:
     if len(bodies) == 0:
@@ -155,30 +163,29 @@ def _check(
         raise BadInput(
             f"inspect: a mould expansion of {mould_expansion:g} does not work; give a share from -0.5 to 0.5"
         )
+    if not (math.isfinite(shrinkage) and 0.0 <= shrinkage < 0.5):
+        raise BadInput(f"inspect: a shrinkage of {shrinkage:g} does not work; give a share from 0 to 0.5")
     for pair in joints or ():
         if pair[0] == pair[1] or not all(0 <= number < len(bodies) for number in pair):
             raise BadInput(f"inspect: joint {tuple(pair)} does not name two of the {len(bodies)} bodies")
 
 
-def _facts_of_all(bodies: Sequence[Body]) -> Steps[tuple[list[MeshFacts], tuple[BodyFacts, ...]]]:
-    """Measure every body; what copies share is measured once."""
-    shapes: dict[int, tuple[MeshFacts, float, float]] = {}
-    known, measured = [], []
-    for done, body in enumerate(bodies):
-        if id(body.mesh) not in shapes:
-            shapes[id(body.mesh)] = (facts(body.mesh), volume_mm3(body.mesh), area_mm2(body.mesh))
-        of_mesh, volume, area = shapes[id(body.mesh)]
-        low, high = bounds_mm(body.points())
-        known.append(of_mesh)
-        measured.append(
-            BodyFacts(body.name, volume, area, of_mesh.closed, of_mesh.genus, (as_point(low), as_point(high)))
-        )
-        yield (done + 1) / len(bodies)
-    return known, tuple(measured)
+def _facts_of(body: Body, shape: Shape) -> BodyFacts:
+    low, high = bounds_mm(body.points())
+    known = shape.facts
+    return BodyFacts(
+        body.name, shape.volume_mm3, shape.area_mm2, known.closed, known.genus, (as_point(low), as_point(high))
+    )
 
 
 def _pairs(
-    bodies: Sequence[Body], sound: BoolArray, table: GapTable, joint: JointMap, range_mm: float
+    bodies: Sequence[Body],
+    sound: BoolArray,
+    table: GapTable,
+    joint: JointMap,
+    range_mm: float,
+    limits: Limits,
+    fused: Mapping[tuple[int, int], Crossing],
 ) -> tuple[Pair, ...]:
     """List the pairs nearer than the range and the linked ones, in the order of the bodies."""
     states = joint.states()
@@ -192,14 +199,15 @@ def _pairs(
     for a, b in sorted(near.keys() | linked):
         place = near.get((a, b))
         unlisted = NOT_LINKED if sound[a] and sound[b] else UNDECIDED
-        listed.append(
-            Pair(
-                bodies[a].name,
-                bodies[b].name,
-                None if place is None else float(table.gap_mm[place]),
-                None if place is None else as_point(table.point_a[place]),
-                None if place is None else as_point(table.point_b[place]),
-                _AS_TOLD[states.get((a, b), unlisted)],
-            )
-        )
+        state = _AS_TOLD[states.get((a, b), unlisted)]
+        names = (bodies[a].name, bodies[b].name)
+        if place is None:
+            listed.append(Pair(*names, None, None, None, state))
+            continue
+        gap, on_a, on_b = float(table.gap_mm[place]), as_point(table.point_a[place]), as_point(table.point_b[place])
+        if (a, b) in fused:
+            listed.append(Pair(*names, gap, on_a, on_b, state, depth_mm=fused[a, b].depth_mm))
+        else:
+            along = as_point(table.point_b[place] - table.point_a[place])
+            listed.append(Pair(*names, gap, on_a, on_b, state, ladder=limits.ladder(gap, along)))
     return tuple(listed)
