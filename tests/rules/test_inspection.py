@@ -15,13 +15,15 @@ from addon.rules.inspect.inspection import Inspection, inspect
 from addon.rules.solid.mesh import Body, Mesh, Pose, mesh
 from tests.knots import blocks, borromean, closed_chain, ring, tube, tubes, whitehead
 
-BENCH = load_profile("bench")
+# The tubes of these sets are thin; walls have tests of their own.
+BENCH = replace(load_profile("bench"), wall_floor_mm=0.0)
 TIGHT = replace(BENCH, gap_floor_mm=0.2, gap_warn_mm=0.3, web_floor_mm=0.2, web_warn_mm=0.4)
 CUBE = blocks(np.ones((2, 2, 2), dtype=bool), 2.0)
 
 
 def _inspect(bodies: list[Body], profile: Profile = BENCH, **options: object) -> Inspection:
-    return finish(inspect(bodies, profile, **options))  # type: ignore[arg-type]
+    # A mould too strong to break: what breaks webs has tests of its own.
+    return finish(inspect(bodies, profile, hot_strength_mpa=1e6, **options))  # type: ignore[arg-type]
 
 
 def _said(inspection: Inspection) -> list[tuple[str, str, tuple[str, ...]]]:

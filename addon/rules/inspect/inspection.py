@@ -21,6 +21,9 @@ from .joint_map import LINKED, NOT_LINKED, UNDECIDED, BoolArray, JointMap, joint
 from .ladder import Ladder
 from .link_findings import Hanging, link_findings
 from .shapes import Shape, shapes_of
+from .wall_findings import wall_findings, wall_mm
+from .web_findings import web_weak_findings
+from .webs import THICKEST_MM, webs
 
 Point = tuple[float, float, float]
 
@@ -119,6 +122,7 @@ def inspect(
     how = yield from part(crossings(bodies, met), 0.6, 0.65)
     fused = {(int(a), int(b)): crossing for (a, b), crossing in zip(met, how, strict=True)}
     joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.65, 0.8)
+    thin = yield from part(webs(bodies, table, limits, thickest_mm=min(range_mm, THICKEST_MM)), 0.8, 1.0)
     measured = tuple(_facts_of(body, shape) for body, shape in zip(bodies, shapes, strict=True))
     bounds = np.array([facts_of_body.bounds_mm for facts_of_body in measured])
     pairs = _pairs(bodies, sound, table, joint, range_mm, limits, fused)
@@ -139,10 +143,24 @@ def inspect(
     findings = (
         *size_findings([body.name for body in bodies], bounds[:, 0], bounds[:, 1]),
         *soundness_findings(bodies, known, [shape.crossing for shape in shapes]),
+        *wall_findings(bodies, [shape.wall for shape in shapes], profile, scale),
         *gap_findings(bodies, table, limits, fused),
+        *web_weak_findings(bodies, thin, limits),
         *link_findings(hanging),
     )
-    return Inspection(measured, pairs, (), findings)
+    patches = tuple(
+        WebPatch(
+            bodies[web.a].name,
+            bodies[web.b].name,
+            as_point(web.at),
+            web.thickness_mm,
+            web.area_mm2,
+            web.width_mm,
+            web.depth_mm,
+        )
+        for web in thin
+    )
+    return Inspection(measured, pairs, patches, findings)
 
 
 def _check(
@@ -172,9 +190,16 @@ def _check(
 
 def _facts_of(body: Body, shape: Shape) -> BodyFacts:
     low, high = bounds_mm(body.points())
-    known = shape.facts
+    known, wall = shape.facts, shape.wall
     return BodyFacts(
-        body.name, shape.volume_mm3, shape.area_mm2, known.closed, known.genus, (as_point(low), as_point(high))
+        body.name,
+        shape.volume_mm3,
+        shape.area_mm2,
+        known.closed,
+        known.genus,
+        (as_point(low), as_point(high)),
+        None if wall is None else wall_mm(body, wall),
+        None if wall is None else as_point(body.pose.apply(0.5 * (wall.point_a + wall.point_b))),
     )
 
 

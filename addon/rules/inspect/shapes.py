@@ -8,16 +8,19 @@ from ..solid.measure import area_mm2, volume_mm3
 from ..solid.mesh import Body, Mesh
 from ..solid.self_crossing import SelfCrossing, self_crossings
 from ..solid.topology import MeshFacts, facts
+from ..solid.wall import Wall, thinnest_wall
+from .body_findings import is_sound
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shape:
-    """What is true of one mesh."""
+    """What is true of one mesh. ``wall`` in the mesh's own coordinates, None where the surface bounds no metal."""
 
     facts: MeshFacts
     volume_mm3: float
     area_mm2: float
     crossing: SelfCrossing
+    wall: Wall | None
 
 
 def shapes_of(bodies: Sequence[Body]) -> Steps[tuple[Shape, ...]]:
@@ -36,5 +39,6 @@ def shapes_of(bodies: Sequence[Body]) -> Steps[tuple[Shape, ...]]:
 def _shape(mesh: Mesh) -> Steps[Shape]:
     known = facts(mesh)
     crossing = yield from part(self_crossings(mesh), 0.3, 0.6)
+    wall = (yield from part(thinnest_wall(mesh), 0.6, 1.0)) if is_sound(known) else None
     yield 1.0
-    return Shape(known, volume_mm3(mesh), area_mm2(mesh), crossing)
+    return Shape(known, volume_mm3(mesh), area_mm2(mesh), crossing, wall)
