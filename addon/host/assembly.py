@@ -25,6 +25,7 @@ from . import (
     scene_properties,
 )
 from .checking import checker
+from .gap_colours import colours
 from .overlay import Overlay
 from .registry import Registry
 
@@ -115,6 +116,8 @@ def _assemble(registry: Registry) -> None:
     registry.handler(app.depsgraph_update_post, handlers.edited)
     registry.menu(bpy.types.VIEW3D_MT_add, add_menu)
     registry.did(checker.stop)
+    colours.start()
+    registry.did(colours.stop)
     overlay = Overlay()
     overlay.start()
     registry.did(overlay.stop)

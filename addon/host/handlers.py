@@ -11,7 +11,7 @@ from .checking import checker
 from .measured import line_stamp
 from .own_link import mesh_stamp
 from .properties import SCHEMA
-from .results import clear, clear_plan
+from .results import clear, clear_plan, look_again
 from .upgrade import bring_up
 
 
@@ -43,7 +43,9 @@ def _after_load(*_: Any) -> None:
 
 
 def _after_undo(*_: Any) -> None:
-    """Measure the active chain again where undo brought back a draft."""
+    """Measure the active chain again where undo brought back a draft; look whether inspected meshes are back."""
+    for state in _states():
+        look_again(state)
     context: Any = bpy.context
     ob = chain_of(getattr(context, "active_object", None))
     if ob is not None:
@@ -55,6 +57,8 @@ def _edited(scene: Any, depsgraph: Any) -> None:
     changed = {update.id.original for update in depsgraph.updates if _is_changed(update)}
     if not changed:
         return
+    for state in _states():
+        look_again(state)
     for ob in scene.objects:
         if not is_chain(ob) or ob.library is not None:
             continue

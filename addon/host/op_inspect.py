@@ -14,14 +14,17 @@ from ..rules.cast.materials import load_materials
 from ..rules.chain.chain import Chain
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
+from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection, inspect
 from ..verbs import flow
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, check_unscaled, read_specs, scene_of, show_built
+from .gap_colours import Steps as GapSteps
+from .gap_colours import colours
 from .long_work import SteppedOperator, idle
 from .measured import note_play
 from .process_settings import make_job, note_process, profile
-from .results import clear, dated_now, place_of, state_of, store
+from .results import clear, dated_now, place_of, state_of, store, watch
 from .selection import selected_bodies, selected_solids
 from .showing import parts, show_struts
 from .units import mm_per_unit
@@ -114,16 +117,21 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         ob = chain_of(context.active_object)
         if ob is None:
             self._name = ""
+            self._watched = selected_solids(context)
             bodies = selected_bodies(context)
-            return inspect(bodies, profile(context.scene.linkwright), range_mm=flow.RANGE_MM)
+            return _coloured(inspect(bodies, profile(context.scene.linkwright), range_mm=flow.RANGE_MM), bodies)
         job = self.read(context)
         scaled = flow.scaling(job, load_materials())
-        return _with_lattice(job, scaled) if parts(ob, "STRUT") else _without(job, scaled)
+        self._scale = scaled.scale
+        return _coloured(_with_lattice(job, scaled) if parts(ob, "STRUT") else _without(job, scaled), None)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the findings; show the exact chain they belong to."""
+        result, bodies, field = result
         if isinstance(result, Inspection):
             self._deliver_meshes(context, result)
+            watch(state_of(context), self._watched)
+            self._colour(context, bodies, field, 1.0, np.zeros(3))
             return
         chain, made = result
         ob = self.shown(context, chain, made.play)
@@ -134,7 +142,13 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
             show_lattice(context, ob, made, shift)
             words += ", with lattice"
         self.keep(context, ob, made.findings, words, shift)
+        self._colour(context, bodies, field, self._scale, shift)
         self._say(made.findings, words)
+
+    def _colour(self, context: Any, bodies: Any, field: GapField, scale: float, shift: Any) -> None:
+        limits = profile(context.scene.linkwright)
+        steps = GapSteps(limits.gap_floor_mm, limits.gap_warn_mm, flow.RANGE_MM)
+        colours.keep(state_of(context), bodies, field, steps, scale=scale, mm=mm_per_unit(context.scene), shift=shift)
 
     def _deliver_meshes(self, context: Any, result: Inspection) -> None:
         words = inspect_words(result)
@@ -160,6 +174,15 @@ def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any) -> None:
     solids = tuple((s.role, s.mesh) for s in fed.lattice.moved(-shift).solids)
     show_struts(ob, solids, mm_per_unit(scene_of(ob, context)))
     ob.linkwright.figures.lattice_stamp = ob.linkwright.figures.stamp
+
+
+def _coloured(steps: Steps[Any], bodies: Any) -> Steps[tuple[Any, Any, GapField]]:
+    """Run an inspection, then find the gap at every point of its bodies, those of its chain when none are given."""
+    result = yield from part(steps, 0.0, 0.85)
+    if bodies is None:
+        bodies = result[1].chain.bodies
+    field = yield from part(gap_field(bodies, range_mm=flow.RANGE_MM), 0.85, 1.0)
+    return result, bodies, field
 
 
 def _without(job: Job, scaled: flow.Scaling) -> Steps[tuple[Chain, flow.Made]]:

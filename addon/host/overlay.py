@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from gpu_extras.batch import batch_for_shader
 
+from .gap_colours import colours
 from .results import is_current
 
 LOG = logging.getLogger(__name__)
@@ -27,6 +28,7 @@ MARKS: dict[str, tuple[tuple[float, float, float, float], tuple[tuple[float, flo
         tuple((float(np.cos(a)), float(np.sin(a))) for a in np.linspace(0, 2 * np.pi, 13)[:-1]),
     ),
 }
+_SWATCH = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 MOST_LABELS = 10
 MOST_ALIKE = 3
 RADIUS_PX = 6.0
@@ -71,7 +73,7 @@ class Overlay:
     def _show(self, context: Any, state: Any) -> None:
         if state.serial != self._serial:
             self._read(state)
-        if not len(self._places) or not is_current(state, context.scene) or _shown_as_worn(state, context.scene):
+        if not is_current(state, context.scene) or _shown_as_worn(state, context.scene):
             return
         region, view = context.region, context.region_data
         scale = context.preferences.system.ui_scale
@@ -82,7 +84,8 @@ class Overlay:
             self._marks(pixels, inside, scale)
             left, right = _free(context.area, region)
             self._leaders(pixels, inside, state.active, region.height, right, scale)
-            self._legend(left, region.height, scale)
+            steps = colours.steps if colours.stands(state, context.scene) else None
+            self._legend(left, region.height, scale, () if steps is None else steps.legend())
         finally:
             gpu.state.blend_set("NONE")
 
@@ -161,7 +164,7 @@ class Overlay:
                 chosen.append(k)
         return chosen[:MOST_LABELS]
 
-    def _legend(self, left: float, top: float, scale: float) -> None:
+    def _legend(self, left: float, top: float, scale: float, gaps: Any) -> None:
         size = 12.0 * scale
         blf.size(0, size)
         # Under Blender's own words in that corner.
@@ -174,6 +177,15 @@ class Overlay:
             _fan(np.array([(x, y + 0.35 * size)]), np.array(MARKS[severity][1]) * RADIUS_PX * scale, MARKS[severity][0])
             _text(x + 1.2 * size, y, text, LIGHT)
             y += 1.7 * size
+        if not gaps:
+            return
+        y = top - 15.0 * size
+        for text, colour in (("gap in print", None), *reversed(gaps)):
+            _box(x - size, y - 0.4 * size, blf.dimensions(0, text)[0] + 3.0 * size, 1.5 * size)
+            if colour is not None:
+                _fan(np.array([(x, y + 0.35 * size)]), np.array(_SWATCH) * 0.5 * size, colour)
+            _text(x + 1.2 * size, y, text, LIGHT)
+            y -= 1.7 * size
 
 
 def _shown_as_worn(state: Any, scene: Any) -> bool:

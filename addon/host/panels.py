@@ -54,6 +54,8 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
         heading = f"{state.subject}: {state.heading}" if state.subject else state.heading
         wrapped(layout.column(align=True), context, heading)
         freshness(layout, context, ob, state.subject, state.stamp)
+        if state.moved:
+            layout.label(text="Out of date: a mesh was moved or changed", icon="ERROR")
         if not len(state.findings):
             layout.label(text="No findings", icon="CHECKMARK")
             return
@@ -67,6 +69,7 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             wrapped(layout.box().column(align=True), context, row.text, icon=ICONS[row.severity])
         row = layout.row()
         row.prop(state, "overlay")
+        row.prop(state, "colours")
         row.operator("linkwright.clear_findings", text="", icon="X")
 
 

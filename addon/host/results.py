@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from typing import Any
 
 import bpy
+import numpy as np
 from bpy.props import (
     BoolProperty,
     CollectionProperty,
@@ -104,6 +105,14 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     checking: StringProperty(options={"SKIP_SAVE"})
     stage: StringProperty(options={"SKIP_SAVE"})
     progress: FloatProperty(options={"SKIP_SAVE"})
+    objects: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
+    moved: BoolProperty(options={"SKIP_SAVE"})
+    colours: BoolProperty(
+        name="Gaps on Links",
+        description="Colour the inspected bodies by the gap to the nearest other one",
+        default=True,
+        options={"SKIP_SAVE"},
+    )
     overlay: BoolProperty(
         name="Show in View", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
     )
@@ -159,7 +168,18 @@ def clear(state: Any) -> None:
     """Forget the last inspection."""
     state.findings.clear()
     state.overrides.clear()
-    for name in ("active", "subject", "heading", "stamp", "with_lattice", "has_result", "hidden_rows", "reach"):
+    state.objects.clear()
+    for name in (
+        "moved",
+        "active",
+        "subject",
+        "heading",
+        "stamp",
+        "with_lattice",
+        "has_result",
+        "hidden_rows",
+        "reach",
+    ):
         state.property_unset(name)
     # Tells whoever keeps a copy of the findings that they are no longer those.
     state.serial += 1
@@ -207,11 +227,45 @@ def dated_now(ob: Any, scene: Any) -> str:
 
 
 def is_current(state: Any, scene: Any) -> bool:
-    """Tell whether the findings still belong to their chain as it stands; those of plain meshes are not dated."""
+    """Tell whether the findings still belong to their chain, or their meshes, as they stand."""
     if not state.subject:
-        return True
+        return not state.moved
     ob = scene.objects.get(state.subject)
     return ob is not None and state.stamp == dated_now(ob, scene)
+
+
+def watch(state: Any, objects: Iterable[Any]) -> None:
+    """Remember how inspected meshes stand, so that `look_again` can tell when they do no more."""
+    state.objects.clear()
+    for ob in objects:
+        state.objects.add().name = ob.name
+    state.stamp = _as_they_stand(state)
+
+
+def look_again(state: Any) -> None:
+    """Mark the findings of plain meshes out of date when one was moved or changed, and current when all are back."""
+    if not state.has_result or state.subject or not len(state.objects):
+        return
+    moved = _as_they_stand(state) != state.stamp
+    if state.moved != moved:
+        state.moved = moved
+
+
+def _as_they_stand(state: Any) -> str:
+    """Give a stamp of the place and the points of all watched objects."""
+    objects: Any = bpy.data.objects
+    parts: list[Any] = []
+    for line in state.objects:
+        ob = objects.get(line.name)
+        if ob is None:
+            parts.append(f"no {line.name}")
+            continue
+        parts += [line.name, np.round(np.array(ob.matrix_world, dtype=np.float64), 6).tobytes()]
+        if ob.type == "MESH":
+            points = np.empty(3 * len(ob.data.vertices), dtype=np.float32)
+            ob.data.vertices.foreach_get("co", points)
+            parts.append(points.tobytes())
+    return stamp(*parts)
 
 
 def place_of(state: Any, row: Any) -> tuple[float, float, float] | None:

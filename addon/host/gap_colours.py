@@ -1,0 +1,164 @@
+"""The links in the colours of their gaps, drawn over the bodies themselves: no material, no render, nothing saved.
+
+The colours are those of Okabe and Ito (Color Universal Design, 2008), told apart by colour-blind eyes; from a gap that
+is wide enough they fade away with the width, so that what is dark or loud is what needs a look.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import bpy
+import gpu
+import numpy as np
+import numpy.typing as npt
+from gpu_extras.batch import batch_for_shader
+
+from ..rules.inspect.gap_field import GapField
+from ..rules.solid.mesh import Body, FloatArray
+from .results import is_current
+
+LOG = logging.getLogger(__name__)
+
+UNDER_FLOOR = (0.835, 0.369, 0.0, 1.0)
+UNDER_WARN = (0.941, 0.894, 0.259, 1.0)
+NARROW = (0.0, 0.447, 0.698, 1.0)
+WIDE = (0.62, 0.70, 0.74, 1.0)
+# Drawn this far off the bodies' own surface, so that the two do not flicker.
+OFF_MM = 0.02
+# From where the shade falls, and how dark it is.
+LIGHT = np.array((-0.35, -0.45, 0.82))
+SHADE = 0.45
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """The printed gaps at which colours change: a stop below the floor, a warn below the next, none past the last."""
+
+    floor_mm: float
+    warn_mm: float
+    far_mm: float
+
+    def legend(self) -> tuple[tuple[str, tuple[float, float, float, float]], ...]:
+        """Give the lines of the legend, the narrowest last."""
+        return (
+            (f"up to {self.far_mm:g} mm", WIDE),
+            (f"from {self.warn_mm:g} mm", NARROW),
+            (f"under {self.warn_mm:g} mm", UNDER_WARN),
+            (f"under {self.floor_mm:g} mm: stop", UNDER_FLOOR),
+        )
+
+    def colours(self, printed_mm: FloatArray) -> npt.NDArray[np.float32]:
+        """Give the colour (n, 4) of every printed gap (n,)."""
+        share = np.clip((printed_mm - self.warn_mm) / max(self.far_mm - self.warn_mm, 1e-9), 0.0, 1.0)[:, None]
+        colour = np.array(NARROW) + share * (np.array(WIDE) - np.array(NARROW))
+        colour[printed_mm < self.warn_mm] = UNDER_WARN
+        colour[printed_mm < self.floor_mm] = UNDER_FLOOR
+        colour[:, 3] = 1.0 - share[:, 0] ** 4
+        single: npt.NDArray[np.float32] = colour.astype(np.float32)
+        return single
+
+
+class GapColours:
+    """Draws the last inspection's gaps on its bodies; holds only arrays made when they were found."""
+
+    def __init__(self) -> None:
+        self._handle: Any = None
+        self._serial = -1
+        self._arrays: tuple[Any, Any, Any] | None = None
+        self._batch: Any = None
+        self.steps: Steps | None = None
+
+    def start(self) -> None:
+        """Begin to draw."""
+        self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
+
+    def stop(self) -> None:
+        """Draw no more."""
+        if self._handle is not None:
+            bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
+            self._handle = None
+        self._arrays, self._batch, self.steps = None, None, None
+
+    def keep(
+        self, state: Any, bodies: Sequence[Body], field: GapField, steps: Steps, *, scale: float, mm: float, shift: Any
+    ) -> None:
+        """Keep the colours of bodies for the result now in ``state``; places as those of the findings (`store`)."""
+        places, colours, faces = [], [], []
+        count = 0
+        for body, gap in zip(bodies, field.gap_mm, strict=True):
+            points = body.points()
+            normal = _normals(points, body.mesh.triangles)
+            places.append((points + OFF_MM * normal - np.asarray(shift)) / mm)
+            colour = steps.colours(gap * scale)
+            # A little shade, so that the shape of the links still reads under their colour.
+            colour[:, :3] *= (SHADE + (1.0 - SHADE) * (0.5 + 0.5 * normal @ LIGHT))[:, None].astype(np.float32)
+            colours.append(colour)
+            seen = (gap * scale < steps.far_mm)[body.mesh.triangles].any(axis=1)
+            faces.append(body.mesh.triangles[seen] + count)
+            count += len(points)
+        self._arrays = (
+            np.concatenate(places).astype(np.float32),
+            np.concatenate(colours),
+            np.concatenate(faces).astype(np.int32),
+        )
+        self._batch, self._serial, self.steps = None, state.serial, steps
+
+    def stands(self, state: Any, scene: Any) -> bool:
+        """Tell whether there are colours that belong to the result and to the scene as it is."""
+        if not state.has_result or not state.colours or self._arrays is None or state.serial != self._serial:
+            return False
+        ob = scene.objects.get(state.subject)
+        return is_current(state, scene) and not (ob is not None and ob.linkwright.figures.worn_view)
+
+    def _draw(self) -> None:
+        context: Any = bpy.context
+        state = context.window_manager.linkwright
+        if not context.space_data.overlay.show_overlays or not self.stands(state, context.scene):
+            return
+        try:
+            self._show(context, state)
+        except Exception:
+            # It would print anew at every redraw: say it once and stay off.
+            LOG.exception("The gaps could not be drawn on the links and are switched off")
+            state.colours = False
+
+    def _show(self, context: Any, state: Any) -> None:
+        assert self._arrays is not None
+        shader = gpu.shader.from_builtin("SMOOTH_COLOR")
+        places, colours, faces = self._arrays
+        if not len(faces):
+            return
+        if self._batch is None:
+            self._batch = batch_for_shader(shader, "TRIS", {"pos": places, "color": colours}, indices=faces)
+        ob = context.scene.objects.get(state.subject)
+        gpu.state.depth_test_set("LESS_EQUAL")
+        gpu.state.face_culling_set("BACK")
+        gpu.state.blend_set("ALPHA")
+        try:
+            matrix: Any = gpu.matrix
+            with matrix.push_pop():
+                if ob is not None:
+                    matrix.multiply_matrix(ob.matrix_world)
+                shader.bind()
+                self._batch.draw(shader)
+        finally:
+            gpu.state.blend_set("NONE")
+            gpu.state.face_culling_set("NONE")
+            gpu.state.depth_test_set("NONE")
+
+
+def _normals(points: FloatArray, triangles: npt.NDArray[np.int64]) -> FloatArray:
+    """Give the outward unit normals (n, 3) of a mesh at its points."""
+    a, b, c = points[triangles].swapaxes(0, 1)
+    turned = np.repeat(np.cross(b - a, c - a), 3, axis=0)
+    normal = np.stack([np.bincount(triangles.ravel(), turned[:, k], len(points)) for k in range(3)], axis=1)
+    length = np.linalg.norm(normal, axis=1, keepdims=True)
+    unit: FloatArray = normal / np.where(length > 0.0, length, 1.0)
+    return unit
+
+
+colours = GapColours()
