@@ -1,6 +1,7 @@
 """`bench.py inspect`: all gaps of a ring of links, beside python-fcl on the same triangles and the same pairs.
 
-Each time is the best of several runs, ours and the library's in turn, so that both meet the same load.
+Each time is the best of several runs, ours and the library's in turn, so that both meet the same load. Then what a
+whole inspection takes and its parts one by one, for links with meshes of their own and for copies of one mesh.
 """
 
 import argparse
@@ -17,8 +18,17 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import fcl
 import numpy as np
 
+from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
+from addon.rules.inspect.gap_field import gap_field
+from addon.rules.inspect.gap_findings import Limits
+from addon.rules.inspect.inspection import inspect
+from addon.rules.inspect.joint_map import joint_map
+from addon.rules.inspect.webs import webs
 from addon.rules.solid.distance import gaps, pair_gap, prepare
+from addon.rules.solid.self_crossing import self_crossings
+from addon.rules.solid.topology import facts
+from addon.rules.solid.wall import thinnest_wall
 from tests.gap_shapes import distinct_ring, oval_link, shared_ring
 
 PITCH_MM = 7.4
@@ -33,6 +43,7 @@ def run(arguments):
     parser = argparse.ArgumentParser(prog="bench.py inspect", description=__doc__.splitlines()[0])
     parser.add_argument("--links", type=int, default=100, help="links of the ring, even (default %(default)s)")
     parser.add_argument("--runs", type=int, default=5, help="runs of which the best counts (default %(default)s)")
+    parser.add_argument("--no-parts", action="store_true", help="leave out the whole inspection and its parts")
     parser.add_argument("--no-growth", action="store_true", help="leave out the growth series")
     options = parser.parse_args(arguments)
 
@@ -48,6 +59,8 @@ def run(arguments):
     for name, ring in (("distinct", distinct_ring), ("shared", shared_ring)):
         right &= _beside(name, ring(link, options.links, PITCH_MM), options.runs)
     _one_pair(link, options.runs)
+    if not options.no_parts:
+        _parts(link, options.links)
     if not options.no_growth:
         _growth()
     print(
@@ -108,18 +121,71 @@ def _one_pair(link, runs):
     print(f"one pair, prepared and posed: {1000 * min(times):.1f} ms")
 
 
+def _parts(link, count):
+    """What a whole inspection takes, and each of its parts by itself with what it needs at hand."""
+    rings = (distinct_ring(link, count, PITCH_MM), shared_ring(link, count, PITCH_MM))
+    print(f"{'inspection':16} {'distinct s':>11} {'shared s':>9} {'longest step s':>15}")
+    distinct, copies = (_parts_of(bodies) for bodies in rings)
+    for name in distinct:
+        (own, own_step), (shared, shared_step) = distinct[name], copies[name]
+        print(f"{name:16} {own:11.3f} {shared:9.3f} {max(own_step, shared_step):15.3f}")
+
+
+def _parts_of(bodies):
+    """Seconds and the longest single step of every part, by its name."""
+    profile = load_profile("bench")
+    meshes = list({id(body.mesh): body.mesh for body in bodies}.values())
+    sound = np.ones(len(bodies), dtype=bool)
+    table = finish(gaps(bodies, range_mm=RANGE_MM))
+    parts = {
+        "whole": lambda: inspect(bodies, profile, range_mm=RANGE_MM),
+        "gaps": lambda: gaps(bodies, range_mm=RANGE_MM),
+        "joint map": lambda: joint_map(bodies, sound, table, RANGE_MM),
+        "topology": lambda: _of_each(facts, meshes),
+        "self-crossing": lambda: _one_by_one(self_crossings, meshes),
+        "walls": lambda: _one_by_one(thinnest_wall, meshes),
+        "webs": lambda: webs(bodies, table, Limits(profile), thickest_mm=RANGE_MM),
+        "local gaps": lambda: gap_field(bodies, range_mm=RANGE_MM, table=table),
+    }
+    return {name: _timed(steps()) for name, steps in parts.items()}
+
+
+def _one_by_one(rule, meshes):
+    for mesh in meshes:
+        yield from rule(mesh)
+
+
+def _of_each(function, meshes):
+    for mesh in meshes:
+        function(mesh)
+        yield 0.0
+
+
+def _timed(steps):
+    """Seconds in all, and of the longest stretch between two shares told."""
+    start = last = time.perf_counter()
+    longest = 0.0
+    for _ in steps:
+        now = time.perf_counter()
+        longest, last = max(longest, now - last), now
+    end = time.perf_counter()
+    return end - start, max(longest, end - last)
+
+
 def _growth():
     link = oval_link(25, 20)
-    print(f"growth, links of {len(link.triangles)} triangles:")
-    print(f"{'links':>10} {'distinct s':>11} {'ms a link':>10} {'shared s':>9} {'peak memory MB':>15}")
+    profile = load_profile("bench")
+    print(f"growth, links of {len(link.triangles)} triangles, seconds:")
+    print(f"{'':10} {'gaps alone':>21} {'whole inspection':>21}")
+    print(f"{'links':>10}" + 2 * f" {'distinct':>10} {'shared':>10}" + f" {'ms a link':>10} {'peak MB':>8}")
     for count in GROWTH:
-        times = []
-        for ring in (distinct_ring, shared_ring):
-            bodies = ring(link, count, PITCH_MM)
-            start = time.perf_counter()
-            finish(gaps(bodies, range_mm=RANGE_MM))
-            times.append(time.perf_counter() - start)
-        print(f"{count:10} {times[0]:11.3f} {1000 * times[0] / count:10.2f} {times[1]:9.3f} {_peak_mb():>15}")
+        rings = [ring(link, count, PITCH_MM) for ring in (distinct_ring, shared_ring)]
+        alone = [_timed(gaps(bodies, range_mm=RANGE_MM))[0] for bodies in rings]
+        whole = [_timed(inspect(bodies, profile, range_mm=RANGE_MM))[0] for bodies in rings]
+        print(
+            f"{count:10} {alone[0]:10.3f} {alone[1]:10.3f} {whole[0]:10.3f} {whole[1]:10.3f} "
+            f"{1000 * whole[0] / count:10.2f} {_peak_mb():>8}"
+        )
 
 
 def _peak_mb():
