@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray
 from .freeing import PAD_MM, axes, frame
 
-# Pairs filtered at a time.
-CHUNK = 1 << 18
+# Pairs filtered, and points measured, at a time.
+CHUNK = 1 << 16
+POINTS = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,7 +33,7 @@ class Extents:
         """Give the reach of some of the bodies."""
         return Extents(self.low[bodies], self.high[bodies])
 
-    def overlapping(self) -> IntArray:
+    def overlapping(self) -> Steps[IntArray]:
         """Give the pairs (p, 2), lower number first, in order, that no plane across one of the 13 lines keeps apart."""
         low, high = self.low[..., 2], self.high[..., 2] + PAD_MM
         order = np.argsort(low, axis=0, kind="stable")
@@ -55,16 +57,22 @@ class Extents:
             meet = (low[one] <= high[other]).all(axis=1) & (low[other] <= high[one]).all(axis=1)
             found.append(np.sort(np.stack([one[meet], other[meet]], axis=1), axis=1))
             begin = end
+            yield begin / len(count)
         pairs = np.concatenate(found)
         return np.asarray(pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))])
 
 
-def extents(bodies: Sequence[Body]) -> Extents:
+def extents(bodies: Sequence[Body]) -> Steps[Extents]:
     """Measure how far every body reaches along the 13 lines and across them."""
     rows = np.concatenate([frame(axis) for axis in axes()])
     low, high = np.empty((len(bodies), len(rows))), np.empty((len(bodies), len(rows)))
     for number, body in enumerate(bodies):
-        reach = (rows @ body.pose.rotation) @ body.mesh.points.T
+        turned = rows @ body.pose.rotation
         shift = rows @ body.pose.origin
-        low[number], high[number] = reach.min(axis=1) + shift, reach.max(axis=1) + shift
+        low[number], high[number] = np.inf, -np.inf
+        for begin in range(0, len(body.mesh.points), POINTS):
+            reach = turned @ body.mesh.points[begin : begin + POINTS].T
+            np.minimum(low[number], reach.min(axis=1) + shift, out=low[number])
+            np.maximum(high[number], reach.max(axis=1) + shift, out=high[number])
+            yield number / len(bodies)
     return Extents(low.reshape(len(bodies), 13, 3), high.reshape(len(bodies), 13, 3))

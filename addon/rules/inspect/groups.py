@@ -42,7 +42,7 @@ def locked_groups(
         return ()
     kinds, of_rest = np.unique(unit[rest], return_inverse=True)
     of_rest = of_rest.reshape(-1)
-    near = reach.only(rest).of_groups(of_rest, len(kinds)).overlapping()
+    near = yield from part(reach.only(rest).of_groups(of_rest, len(kinds)).overlapping(), 0.0, 0.1)
     cluster = units(len(kinds), near)
     found: list[tuple[int, ...]] = []
     crowds = [np.flatnonzero(cluster == number) for number in np.flatnonzero(np.bincount(cluster) > 1)]
@@ -50,7 +50,8 @@ def locked_groups(
         members = [rest[of_rest == kind] for kind in crowd]
         if len(members) == 2 and len(members[0]) == len(members[1]) == 1:
             continue
-        left = yield from part(_peeled(bodies, members, reach), done / len(crowds), (done + 1) / len(crowds))
+        peeled = _peeled(bodies, members, reach)
+        left = yield from part(peeled, 0.1 + 0.9 * done / len(crowds), 0.1 + 0.9 * (done + 1) / len(crowds))
         if left:
             found.append(tuple(sorted(int(number) for unit_left in left for number in unit_left)))
     return tuple(found)

@@ -20,8 +20,8 @@ import numpy.typing as npt
 
 from ..base.progress import Steps, part
 from ..solid.distance import GapTable
-from ..solid.linking import linking_numbers, whole
-from ..solid.loops import loops, thinned
+from ..solid.linking import counting_links, whole
+from ..solid.loops import finding_loops, thinned
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .extents import extents
 from .freeing import axes, clears
@@ -32,6 +32,8 @@ BoolArray = npt.NDArray[np.bool_]
 LINKED, NOT_LINKED, UNDECIDED = 1, 0, -1
 # Share of the gap each of two loops may be moved by when it is thinned: together they stay short of it.
 SHARE_OF_GAP = 0.45
+# Entries of the matrices of linking numbers worked out at a time.
+ENTRIES = 1024
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,8 +66,8 @@ def joint_map(bodies: Sequence[Body], sound: BoolArray, table: GapTable, range_m
     ``sound`` (n,): closed, wound outward, an even surface; a pair with another kind of body is undecided, and so is a
     pair at gap 0 in ``table``. ``range_mm``: pairs not in the table are at least this far apart.
     """
-    reach = extents(bodies)
-    pairs = reach.overlapping()
+    reach = yield from part(extents(bodies), 0.0, 0.02)
+    pairs = yield from part(reach.overlapping(), 0.02, 0.05)
     gap = _gap_of(pairs, table, range_mm)
     judged = sound[pairs].all(axis=1) & (gap > 0.0)
     state = np.full(len(pairs), UNDECIDED, dtype=np.int8)
@@ -104,23 +106,34 @@ def _by_number(bodies: Sequence[Body], pairs: IntArray, gap: FloatArray) -> Step
         tolerance = 2.0 ** (np.floor(2.0 * np.log2(slack[number])) / 2.0)
         shape, key = id(body.mesh), (id(body.mesh), tolerance)
         if shape not in own:
-            own[shape] = loops(body.mesh)
+            own[shape] = yield from part(
+                finding_loops(body.mesh), 0.5 * done / len(wanted), 0.5 * (done + 1) / len(wanted)
+            )
         if key not in thin:
             thin[key] = thinned(own[shape], np.full(len(own[shape]), tolerance))
         begin[number], count[number] = len(carried), len(thin[key])
         carried += [body.pose.apply(loop) for loop in thin[key]]
         yield 0.5 * (done + 1) / len(wanted)
-    state = np.zeros(len(pairs), dtype=np.int8)
+    linked, doubtful = np.zeros(len(pairs), dtype=bool), np.zeros(len(pairs), dtype=bool)
     entries = count[pairs[:, 0]] * count[pairs[:, 1]]
-    for some in np.array_split(np.arange(len(pairs)), max(1, int(entries.sum()) // 1000)):
-        pair = np.repeat(some, entries[some])
-        inner = np.arange(len(pair)) - np.repeat(np.cumsum(entries[some]) - entries[some], entries[some])
+    ends = np.cumsum(entries)
+    total = int(ends[-1]) if len(ends) else 0
+    for start in range(0, total, ENTRIES):
+        entry = np.arange(start, min(start + ENTRIES, total))
+        pair = np.searchsorted(ends, entry, side="right")
+        entry, pair = entry[~linked[pair]], pair[~linked[pair]]
+        inner = entry - (ends - entries)[pair]
         a, b = pairs[pair].T
         first, second = begin[a] + inner // count[b], begin[b] + inner % count[b]
-        number, decided = whole(linking_numbers(carried, first, second))
-        state[pair[~decided]] = UNDECIDED
-        state[pair[decided & (number != 0)]] = LINKED
-        yield 0.5 + 0.5 * (int(some[-1]) + 1 if len(some) else 0) / max(1, len(pairs))
+        numbers = counting_links(carried, first, second)
+        number, decided = whole(
+            (yield from part(numbers, 0.5 + 0.5 * start / total, 0.5 + 0.5 * min(1.0, (start + ENTRIES) / total)))
+        )
+        doubtful[pair[~decided]] = True
+        linked[pair[decided & (number != 0)]] = True
+    state = np.full(len(pairs), NOT_LINKED, dtype=np.int8)
+    state[doubtful] = UNDECIDED
+    state[linked] = LINKED
     return state
 
 

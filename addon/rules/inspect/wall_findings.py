@@ -43,8 +43,8 @@ def wall_findings(
             )
         else:
             text = (
-                f"{body.name}: the metal is only {printed:.3g} mm thick in print, under {floor:g} mm; it may break in "
-                f"print or not fill. Make it {floor - printed:.2g} mm thicker there."
+                f"{body.name}: the metal is only {printed:.3f} mm thick in print, under {floor:g} mm; it may break in "
+                f"print or not fill. Make it {(floor - printed) / scale:.2g} mm thicker there."
             )
         found.append(Finding("wall-thin", "stop", (body.name,), text, at, printed, floor))
     return tuple(found)

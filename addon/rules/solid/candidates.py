@@ -3,17 +3,18 @@
 import numpy as np
 import numpy.typing as npt
 
+from ..base.progress import Steps
 from .mesh import FloatArray, IntArray
 
 BoolArray = npt.NDArray[np.bool_]
 
 # Pairs of boxes looked at together.
-_PAIRS = 1_000_000
+_PAIRS = 1 << 17
 # Two relative poses closer than this (a share of the bodies' size) are one; the gap differs by about as much.
 _SAME = 1e-12
 
 
-def near_boxes(low: FloatArray, high: FloatArray, within_mm: float) -> IntArray:
+def near_boxes(low: FloatArray, high: FloatArray, within_mm: float) -> Steps[IntArray]:
     """Give all pairs (p, 2), a < b, of boxes (n, 3) whose distance is below ``within_mm`` or that overlap."""
     if len(low) < 2:
         return np.zeros((0, 2), dtype=np.int64)
@@ -38,6 +39,7 @@ def near_boxes(low: FloatArray, high: FloatArray, within_mm: float) -> IntArray:
         both = np.sort(np.stack((order[first], order[second]), axis=1), axis=1)
         pairs.append(both[boxes_near(low, high, both, within_mm)])
         begin = end
+        yield begin / len(order)
     found = np.concatenate(pairs)
     ordered: IntArray = found[np.lexsort((found[:, 1], found[:, 0]))]
     return ordered

@@ -99,6 +99,7 @@ def contacts(pairs: Sequence[PosedPair], range_mm: float) -> Steps[list[Contact]
             buried = yield from part(_buried(pair), 1.0, 1.0)
             if buried:
                 found[i] = Contact(buried=buried)
+            yield 1.0
     return found
 
 

@@ -18,6 +18,9 @@ from .mesh import Body, FloatArray, IntArray, Mesh, Pose
 from .prepared import Prepared, prepare, preparing
 from .triangle_pairs import closest_points
 
+# Pairs measured between two looks at the clock.
+_MEASURED = 512
+
 __all__ = ["GapTable", "PairGap", "Prepared", "gaps", "pair_gap", "prepare"]
 
 
@@ -62,7 +65,10 @@ def gaps(bodies: Sequence[Body], *, range_mm: float, pairs: IntArray | None = No
         points = body.points()
         low[i], high[i] = points.min(axis=0), points.max(axis=0)
         yield 0.05 * i / len(bodies)
-    wanted = near_boxes(low, high, range_mm) if wanted is None else wanted[boxes_near(low, high, wanted, range_mm)]
+    if wanted is None:
+        wanted = yield from part(near_boxes(low, high, range_mm), 0.05, 0.05)
+    else:
+        wanted = wanted[boxes_near(low, high, wanted, range_mm)]
     if len(wanted) == 0:
         return _table(wanted, np.zeros(0), np.zeros((0, 3)), np.zeros((0, 3)))
     reach = np.array([float(np.abs(mesh.points).max()) for mesh in meshes])[mesh_of]
@@ -74,18 +80,24 @@ def gaps(bodies: Sequence[Body], *, range_mm: float, pairs: IntArray | None = No
         ready[int(number)] = yield from part(
             preparing(meshes[number]), 0.05 + 0.25 * i / len(used), 0.05 + 0.25 * (i + 1) / len(used)
         )
-    posed = [
-        PosedPair(ready[int(mesh_of[a])], bodies[a].pose, ready[int(mesh_of[b])], bodies[b].pose)
-        for a, b in wanted[asked]
-    ]
-    found = yield from part(contacts(posed, range_mm), 0.3, 0.95)
-    every = []
-    told = []
-    for (a, b), number, turned in zip(wanted, question, exchanged, strict=True):
-        every.append(PosedPair(ready[int(mesh_of[a])], bodies[a].pose, ready[int(mesh_of[b])], bodies[b].pose))
-        told.append(found[number].exchanged() if turned else found[number])
-    yield 0.98
-    return _table(wanted, *_measured(every, told, range_mm))
+
+    def posed(pairs: IntArray) -> list[PosedPair]:
+        return [
+            PosedPair(ready[int(mesh_of[a])], bodies[a].pose, ready[int(mesh_of[b])], bodies[b].pose) for a, b in pairs
+        ]
+
+    found = yield from part(contacts(posed(wanted[asked]), range_mm), 0.3, 0.95)
+    gap = np.empty(len(wanted))
+    point_a, point_b = np.empty((len(wanted), 3)), np.empty((len(wanted), 3))
+    for begin in range(0, len(wanted), _MEASURED):
+        here = slice(begin, begin + _MEASURED)
+        told = [
+            found[number].exchanged() if turned else found[number]
+            for number, turned in zip(question[here], exchanged[here], strict=True)
+        ]
+        gap[here], point_a[here], point_b[here] = _measured(posed(wanted[here]), told, range_mm)
+        yield 0.95 + 0.05 * begin / len(wanted)
+    return _table(wanted, gap, point_a, point_b)
 
 
 def pair_gap(prep_a: Prepared, pose_a: Pose, prep_b: Prepared, pose_b: Pose, *, range_mm: float = math.inf) -> PairGap:

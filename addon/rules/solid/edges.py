@@ -8,13 +8,19 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ..base.progress import Steps, finish, part
 from .mesh import FloatArray, IntArray
+from .sorting import stable_order
 
 BoolArray = npt.NDArray[np.bool_]
 
 # Faces nearer than this about their edge, in radians, count as lying on each other: wider than the rounding of
 # float64 places, far finer than that of a float32 file.
 _SAME_ANGLE = 1e-9
+# Edges of two faces paired at a time.
+_PAIRS = 1 << 18
+# Edges of more than two faces sorted out at a time.
+_CROWDS = 1 << 14
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,27 +54,43 @@ def pair_edges(points: FloatArray, triangles: IntArray) -> Pairing:
 
     ``points`` (n, 3) all different, ``triangles`` (m, 3) each with three different points.
     """
+    return finish(pairing_edges(points, triangles))
+
+
+def pairing_edges(points: FloatArray, triangles: IntArray) -> Steps[Pairing]:
+    """Do as `pair_edges`, a step at a time."""
     tail = triangles.ravel()
     head = triangles[:, [1, 2, 0]].ravel()
     forward = tail < head
+    yield 0.05
     key = np.minimum(tail, head) * len(points) + np.maximum(tail, head)
-    order = np.argsort(key, kind="stable")
+    yield 0.1
+    order = yield from part(stable_order(key), 0.1, 0.6)
     in_order = key[order]
+    yield 0.65
     starts = np.flatnonzero(np.concatenate([[True], in_order[1:] != in_order[:-1]]))
     faces = np.diff(np.append(starts, len(order)))
+    yield 0.7
 
     mate = np.full(len(tail), -1)
     turned = np.zeros(len(tail), dtype=bool)
     pair = starts[faces == 2]
-    _join(triangles, mate, turned, forward, order[pair], order[pair + 1])
+    for begin in range(0, len(pair), _PAIRS):
+        yield 0.7 + 0.1 * begin / len(pair)
+        here = pair[begin : begin + _PAIRS]
+        _join(triangles, mate, turned, forward, order[here], order[here + 1])
+    yield 0.8
 
-    crowd = faces > 2
+    crowd = np.flatnonzero(faces > 2)
     crowded = order[starts[crowd]]
-    if len(crowded):
-        members = order[np.repeat(crowd, faces)]
-        edge = np.repeat(np.arange(len(crowded)), faces[crowd])
+    for begin in range(0, len(crowd), _CROWDS):
+        here = crowd[begin : begin + _CROWDS]
+        edge = np.repeat(np.arange(len(here)), faces[here])
+        nth = np.arange(len(edge)) - (np.cumsum(faces[here]) - faces[here])[edge]
+        members = order[starts[here][edge] + nth]
         angle = _angles(points, triangles, members, edge)
         _join(triangles, mate, turned, forward, *_match_sides(members, edge, angle, opens=~forward[members]))
+        yield 0.8 + 0.2 * begin / len(crowd)
     return Pairing(mate, turned, crowded)
 
 

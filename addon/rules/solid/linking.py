@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from ..base.progress import Steps, finish
 from .mesh import FloatArray, IntArray
 
 # A sum farther than this from a whole number is undecided: the loops touch, or very nearly.
@@ -35,9 +36,17 @@ def linking_numbers(loops: Sequence[FloatArray], first: IntArray, second: IntArr
 
     ``loops`` each (n, 3), n of at least 1; ``first`` and ``second`` (p,) are places in ``loops``. NaN where two meet.
     """
+    return finish(counting_links(loops, first, second))
+
+
+def counting_links(loops: Sequence[FloatArray], first: IntArray, second: IntArray) -> Steps[FloatArray]:
+    """Do as `linking_numbers`, a step at a time."""
     sums = np.zeros(len(first))
     if len(first) == 0:
         return sums
+    used, place = np.unique(np.concatenate([first, second]), return_inverse=True)
+    loops = [loops[number] for number in used]
+    first, second = np.split(place.reshape(-1), [len(first)])
     starts = np.concatenate(loops)
     steps = np.concatenate([np.roll(loop, -1, axis=0) - loop for loop in loops])
     sizes = np.array([len(loop) for loop in loops])
@@ -54,6 +63,7 @@ def linking_numbers(loops: Sequence[FloatArray], first: IntArray, second: IntArr
         quarter = _quarter_turns(starts[b] - starts[a], steps[a], steps[b])
         row_ends = np.cumsum(lengths) - lengths
         sums += np.bincount(row_pair[rows], weights=np.add.reduceat(quarter, row_ends), minlength=len(sums))
+        yield rows.stop / len(row_length)
     return sums
 
 

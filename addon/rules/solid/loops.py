@@ -12,10 +12,15 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
+from ..base.progress import Steps, finish, part
 from .mesh import FloatArray, IntArray, Mesh
-from .weld import components, weld
+from .sorting import stable_order
+from .weld import hanging_together, welding
 
 BoolArray = npt.NDArray[np.bool_]
+
+# Loops closed at a time.
+_CLOSED = 64
 
 
 def loops(mesh: Mesh) -> tuple[FloatArray, ...]:
@@ -25,23 +30,38 @@ def loops(mesh: Mesh) -> tuple[FloatArray, ...]:
     or has an edge without exactly two opposite faces carries none, even after points at one place are made one. A point
     where a surface pinches is cut apart first, so that it joins nothing.
     """
-    twins = _twins(mesh)
+    return finish(finding_loops(mesh))
+
+
+def finding_loops(mesh: Mesh) -> Steps[tuple[FloatArray, ...]]:
+    """Do as `loops`, a step at a time."""
+    twins = yield from part(_twins(mesh), 0.0, 0.1)
     if twins is None:
-        mesh = _made_one(mesh)
-        twins = _twins(mesh)
+        mesh = yield from part(_made_one(mesh), 0.1, 0.2)
+        twins = yield from part(_twins(mesh), 0.2, 0.3)
     if twins is None:
         return ()
-    spots, points = _umbrellas(mesh, twins)
+    spots, points = yield from part(_umbrellas(mesh, twins), 0.3, 0.5)
     heads = spots[_next(np.arange(len(spots)))]
+    yield 0.5
     once = np.flatnonzero(np.arange(len(twins)) < twins)
     ends = np.stack([spots[once], heads[once]], axis=1)
     lengths = np.linalg.norm(points[ends[:, 1]] - points[ends[:, 0]], axis=1)
-    parent, reach, in_tree = _breadth_first(len(points), ends, lengths)
+    yield 0.5
+    parent, reach, in_tree = yield from part(_breadth_first(len(points), ends, lengths), 0.5, 0.7)
     rest = np.flatnonzero(~in_tree)
-    longest_first = rest[np.argsort(-(reach[ends[rest, 0]] + reach[ends[rest, 1]] + lengths[rest]), kind="stable")]
+    order = yield from part(stable_order(-(reach[ends[rest, 0]] + reach[ends[rest, 1]] + lengths[rest])), 0.7, 0.8)
+    longest_first = rest[order]
     faces = np.stack([once, twins[once]], axis=1)[longest_first] // 3
-    left = longest_first[~_spanning_forest(len(mesh.triangles), faces)]
-    return tuple(points[path] for path in _closed_paths(parent, ends[np.sort(left)]))
+    yield 0.8
+    in_forest = yield from part(_spanning_forest(len(mesh.triangles), faces), 0.8, 1.0)
+    left = longest_first[~in_forest]
+    closing = ends[np.sort(left)]
+    found: list[FloatArray] = []
+    for begin in range(0, len(closing), _CLOSED):
+        found += [points[path] for path in _closed_paths(parent, closing[begin : begin + _CLOSED])]
+        yield 1.0
+    return tuple(found)
 
 
 def thinned(many: Sequence[FloatArray], tolerance_mm: FloatArray) -> tuple[FloatArray, ...]:
@@ -92,16 +112,18 @@ def _next(half_edges: IntArray) -> IntArray:
     return np.asarray(half_edges + np.where(half_edges % 3 == 2, -2, 1))
 
 
-def _twins(mesh: Mesh) -> IntArray | None:
+def _twins(mesh: Mesh) -> Steps[IntArray | None]:
     """Give each half-edge's opposite, (3 m,), or None when some edge has not exactly two opposite faces."""
     tails = mesh.triangles.ravel()
     heads = mesh.triangles[:, [1, 2, 0]].ravel()
     if len(tails) % 2 or len(tails) == 0:
         return None
     key = np.minimum(tails, heads) * len(mesh.points) + np.maximum(tails, heads)
-    order = np.argsort(key, kind="stable")
+    yield 0.1
+    order = yield from part(stable_order(key), 0.1, 0.8)
     even, odd = order[0::2], order[1::2]
     paired = (key[even] == key[odd]).all() and (key[even][1:] != key[even][:-1]).all()
+    yield 0.9
     if not paired or (tails[even] != heads[odd]).any() or (tails == heads).any():
         return None
     twins = np.empty_like(order)
@@ -109,15 +131,15 @@ def _twins(mesh: Mesh) -> IntArray | None:
     return twins
 
 
-def _made_one(mesh: Mesh) -> Mesh:
+def _made_one(mesh: Mesh) -> Steps[Mesh]:
     """Make points at one place one point, and drop the triangles that lose a corner by it."""
-    joined = weld(mesh.points, mesh.triangles)
+    joined = yield from welding(mesh.points, mesh.triangles)
     t = joined.triangles
     whole = (t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0])
     return Mesh(joined.points, t[whole])
 
 
-def _umbrellas(mesh: Mesh, twins: IntArray) -> tuple[IntArray, FloatArray]:
+def _umbrellas(mesh: Mesh, twins: IntArray) -> Steps[tuple[IntArray, FloatArray]]:
     """Give places of the surface numbers, a pinched point one for every sheet that passes through it.
 
     Returns the number of each half-edge's tail (3 m,) and the points (n, 3).
@@ -125,15 +147,17 @@ def _umbrellas(mesh: Mesh, twins: IntArray) -> tuple[IntArray, FloatArray]:
     round_point = _next(twins)
     label = np.arange(len(twins))
     while True:
+        yield 0.0
         lower = np.minimum(label, label[round_point])
         if (lower == label).all():
             break
         label, round_point = lower, round_point[round_point]
-    firsts, spots = np.unique(label, return_inverse=True)
-    return spots.reshape(-1), mesh.points[mesh.triangles.ravel()[firsts]]
+    is_first = label == np.arange(len(label))
+    spots = (np.cumsum(is_first) - 1)[label]
+    return spots, mesh.points[mesh.triangles.ravel()[is_first]]
 
 
-def _breadth_first(count: int, ends: IntArray, lengths: FloatArray) -> tuple[IntArray, FloatArray, BoolArray]:
+def _breadth_first(count: int, ends: IntArray, lengths: FloatArray) -> Steps[tuple[IntArray, FloatArray, BoolArray]]:
     """Grow a spanning tree in every connected part at once, by levels.
 
     Returns each point's parent (its own number at a root), its distance from the root along the tree, and which edges
@@ -141,14 +165,18 @@ def _breadth_first(count: int, ends: IntArray, lengths: FloatArray) -> tuple[Int
     """
     edge = np.tile(np.arange(len(ends)), 2)
     tail, head = ends.T.ravel(), ends[:, ::-1].T.ravel()
-    order = np.argsort(tail, kind="stable")
+    order = yield from part(stable_order(tail), 0.0, 0.3)
     edge, head = edge[order], head[order]
-    begins = np.searchsorted(tail[order], np.arange(count + 1))
+    begins = np.zeros(count + 1, dtype=np.int64)
+    np.cumsum(np.bincount(tail, minlength=count), out=begins[1:])
+    yield 0.35
     parent = np.full(count, -1)
     reach = np.zeros(count)
     in_tree = np.zeros(len(ends), dtype=bool)
-    front = np.unique(components(count, ends[:, 0], ends[:, 1]))
+    root = yield from part(hanging_together(count, ends[:, 0], ends[:, 1]), 0.35, 0.6)
+    front = np.flatnonzero(root == np.arange(count))
     parent[front] = front
+    grown = 0
     while len(front):
         degree = begins[front + 1] - begins[front]
         stops = np.cumsum(degree)
@@ -158,7 +186,9 @@ def _breadth_first(count: int, ends: IntArray, lengths: FloatArray) -> tuple[Int
         parent[reached] = source[first]
         reach[reached] = reach[source[first]] + lengths[edge[slots[first]]]
         in_tree[edge[slots[first]]] = True
+        grown += len(front)
         front = reached
+        yield 0.6 + 0.4 * grown / count
     return parent, reach, in_tree
 
 
@@ -171,36 +201,36 @@ def _jumped(parent: IntArray) -> IntArray:
         parent = further
 
 
-def _spanning_forest(count: int, links: IntArray) -> BoolArray:
+def _spanning_forest(count: int, links: IntArray) -> Steps[BoolArray]:
     """Tell which links (k, 2) are in the spanning forest that prefers earlier links (Boruvka's rounds)."""
-    part = np.arange(count)
+    home = np.arange(count)
     chosen = np.zeros(len(links), dtype=bool)
     alive = np.arange(len(links))
     while True:
-        a, b = part[links[alive, 0]], part[links[alive, 1]]
+        yield 1.0 - len(alive) / max(1, len(links))
+        a, b = home[links[alive, 0]], home[links[alive, 1]]
         crossing = a != b
         alive, a, b = alive[crossing], a[crossing], b[crossing]
         if len(alive) == 0:
             return chosen
+        yield 1.0 - len(alive) / len(links)
         best = np.full(count, len(links))
         np.minimum.at(best, a, alive)
         np.minimum.at(best, b, alive)
         hooked = np.flatnonzero(best < len(links))
         picks = best[hooked]
         chosen[picks] = True
-        one, other = part[links[picks, 0]], part[links[picks, 1]]
+        one, other = home[links[picks, 0]], home[links[picks, 1]]
         onto = np.arange(count)
         onto[hooked] = np.where(one == hooked, other, one)
         # Each link has its own rank, so the only rings are two parts that picked the same link.
         mutual = (onto[onto] == np.arange(count)) & (np.arange(count) < onto)
         onto[mutual] = np.flatnonzero(mutual)
-        part = _jumped(onto)[part]
+        home = _jumped(onto)[home]
 
 
 def _closed_paths(parent: IntArray, closing: IntArray) -> list[IntArray]:
     """Give the loop each closing edge (k, 2) makes through the tree, without the stem the two ways share."""
-    if len(closing) == 0:
-        return []
     rows = [closing.ravel()]
     while (parent[rows[-1]] != rows[-1]).any():
         rows.append(parent[rows[-1]])

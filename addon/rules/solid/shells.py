@@ -4,11 +4,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.progress import Steps, part
 from .cavities import by_shell, owners, shell_bounds
-from .edges import BoolArray, Pairing, pair_edges
+from .edges import BoolArray, Pairing, pairing_edges
 from .measure import six_volumes
 from .mesh import FloatArray, IntArray, Mesh
-from .weld import components, same_rows, weld
+from .weld import hanging_together, numbering_rows, welding
+
+# Triangles measured at a time.
+_TRIANGLES = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,28 +51,33 @@ class Shells:
         return result
 
 
-def shells_of(mesh: Mesh) -> Shells:
+def shells_of(mesh: Mesh) -> Steps[Shells]:
     """Join the faces of a mesh into shells by place: equal points count as one, whatever their indices."""
-    welded = weld(mesh.points, mesh.triangles)
+    welded = yield from part(welding(mesh.points, mesh.triangles), 0.0, 0.15)
     points, triangles = welded.points, welded.triangles
     a, b, c = triangles.T
     collapsed = (a == b) | (b == c) | (c == a)
-    twin, first = same_rows(np.sort(triangles, axis=1))
+    twin, first = yield from part(numbering_rows(np.sort(triangles, axis=1)), 0.15, 0.3)
     again = (first[twin] != np.arange(len(triangles))) & ~collapsed
     kept = np.flatnonzero(~collapsed)
-    pairing, core_shell = _joined(points, triangles[kept])
+    pairing, core_shell = yield from part(_joined(points, triangles[kept]), 0.3, 0.6)
     extra = _bound_nothing(pairing, core_shell, twin[kept]) if again.any() else np.zeros(len(kept), dtype=bool)
+    yield 0.6
     if extra.any():
         kept = kept[~extra]
-        pairing, core_shell = _joined(points, triangles[kept])
+        pairing, core_shell = yield from part(_joined(points, triangles[kept]), 0.6, 0.7)
     core = triangles[kept]
     mated = np.flatnonzero(pairing.mate > np.arange(len(pairing.mate)))
     mate = pairing.mate[mated]
-    core_sheet = _sheets(core, mated, mate)
+    core_sheet = yield from part(_sheets(core, mated, mate), 0.7, 0.8)
     shell, sheet = _with_aside(triangles, kept, core_shell, core_sheet)
+    yield 0.8
 
-    names, shell = np.unique(shell, return_inverse=True)
-    count = len(names)
+    shells = np.flatnonzero(shell == np.arange(len(shell)))
+    count = len(shells)
+    rank = np.zeros(len(shell), dtype=np.int64)
+    rank[shells] = np.arange(count)
+    shell = rank[shell]
     core_shell = shell[kept]
     open_edges = np.bincount(np.repeat(core_shell, 3)[pairing.mate < 0], minlength=count)
     faces = np.bincount(core_shell, minlength=count)
@@ -77,19 +86,22 @@ def shells_of(mesh: Mesh) -> Shells:
     first_corners = np.flatnonzero(core_sheet == np.arange(3 * len(core)))
     vertices = np.bincount(core_shell[first_corners // 3], minlength=count)
     genus = np.where(closed & (turned == 0), (2 - (vertices - faces // 2)) // 2, -1)
-    volume = _volumes(points[core], core_shell, count)
-    owner = owners(points[core], core_shell, volume, closed & (turned == 0))
+    yield 0.85
+    volume = yield from part(_volumes(points, core, core_shell, count), 0.85, 0.95)
+    sound = closed & (turned == 0)
+    owner = yield from part(owners(points, core, core_shell, volume, sound), 0.95, 1.0)
     return Shells(welded, shell, kept, pairing, sheet, again, closed, turned, volume, genus, owner)
 
 
-def _joined(points: FloatArray, core: IntArray) -> tuple[Pairing, IntArray]:
+def _joined(points: FloatArray, core: IntArray) -> Steps[tuple[Pairing, IntArray]]:
     """Pair the edges of triangles (c, 3), and give each triangle the first one of its shell (c,)."""
     if not len(core):
         nothing = np.zeros(0, dtype=np.int64)
         return Pairing(nothing, nothing.astype(bool), nothing), nothing
-    pairing = pair_edges(points, core)
+    pairing = yield from part(pairing_edges(points, core), 0.0, 0.8)
     mated = np.flatnonzero(pairing.mate > np.arange(len(pairing.mate)))
-    return pairing, components(len(core), mated // 3, pairing.mate[mated] // 3)
+    joined = yield from part(hanging_together(len(core), mated // 3, pairing.mate[mated] // 3), 0.8, 1.0)
+    return pairing, joined
 
 
 def _bound_nothing(pairing: Pairing, shell: IntArray, twin: IntArray) -> BoolArray:
@@ -113,13 +125,16 @@ def _bound_nothing(pairing: Pairing, shell: IntArray, twin: IntArray) -> BoolArr
     return result
 
 
-def _sheets(core: IntArray, mated: IntArray, mate: IntArray) -> IntArray:
+def _sheets(core: IntArray, mated: IntArray, mate: IntArray) -> Steps[IntArray]:
     """Give each corner (3c,) the least corner that hangs together with it around their point."""
     ends = []
     for corner in (mated, _next_corner(mated)):
         same = core.ravel()[corner] == core.ravel()[mate]
         ends.append((corner, np.where(same, mate, _next_corner(mate))))
-    return components(core.size, *(np.concatenate(side) for side in zip(*ends, strict=True)))
+        yield 0.1
+    a, b = (np.concatenate(side) for side in zip(*ends, strict=True))
+    yield 0.2
+    return (yield from part(hanging_together(core.size, a, b), 0.2, 1.0))
 
 
 def _next_corner(half_edge: IntArray) -> IntArray:
@@ -166,8 +181,15 @@ def _with_aside(
     return shell, sheet
 
 
-def _volumes(corners: FloatArray, shell: IntArray, count: int) -> FloatArray:
+def _volumes(points: FloatArray, core: IntArray, shell: IntArray, count: int) -> Steps[FloatArray]:
     """Give the signed volume of every shell (s,), each measured from the centre of its own bounds."""
-    low, high = shell_bounds(corners, *by_shell(shell, count))
+    order, first, faces = yield from part(by_shell(shell, count), 0.0, 0.2)
+    low, high = yield from part(shell_bounds(points, core, order, first, faces), 0.2, 0.6)
     centre = (low + high) / 2
-    return np.bincount(shell, weights=six_volumes(corners - centre[shell][:, None]), minlength=count) / 6
+    six = np.zeros(count)
+    for begin in range(0, len(core), _TRIANGLES):
+        of = shell[begin : begin + _TRIANGLES]
+        corners = points[core[begin : begin + _TRIANGLES]] - centre[of][:, None]
+        six += np.bincount(of, weights=six_volumes(corners), minlength=count)
+        yield 0.6 + 0.4 * begin / len(core)
+    return six / 6

@@ -4,13 +4,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..base.progress import Steps, finish, part
 from .edges import BoolArray
 from .measure import normals
 from .mesh import FloatArray, IntArray, Mesh
 from .shells import Shells, shells_of
+from .sorting import stable_order
 from .weld import weld
 
-__all__ = ["MeshFacts", "bodies_of", "facts", "weld"]
+__all__ = ["MeshFacts", "bodies_of", "facts", "finding_bodies", "finding_facts", "weld"]
+
+# Triangles measured at a time.
+_TRIANGLES = 1 << 16
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,14 +54,19 @@ class MeshFacts:
 
 def facts(mesh: Mesh) -> MeshFacts:
     """Find what is true of a mesh as a surface. Points with equal coordinates count as one, whatever their indices."""
-    s = shells_of(mesh)
+    return finish(finding_facts(mesh))
+
+
+def finding_facts(mesh: Mesh) -> Steps[MeshFacts]:
+    """Do as `facts`, a step at a time."""
+    s = yield from part(shells_of(mesh), 0.0, 0.9)
     points, triangles = s.mesh.points, s.mesh.triangles
     core = triangles[s.kept]
     half_edges = np.arange(len(s.pairing.mate))
     open_edges = np.flatnonzero(s.pairing.mate < 0)
     turned = np.flatnonzero(s.pairing.turned & (s.pairing.mate > half_edges))
     doubled = np.flatnonzero(s.again)
-    flat = np.flatnonzero(_flat(s.mesh))
+    flat = np.flatnonzero((yield from part(_flat(s.mesh), 0.9, 1.0)))
     inward = np.flatnonzero(s.inside_out()[s.shell])
 
     def middle_of_edge(found: IntArray) -> FloatArray | None:
@@ -101,9 +111,14 @@ def bodies_of(mesh: Mesh) -> tuple[Mesh, ...]:
     that a closed body is a manifold by its indices too. (Only an edge that the surface passes more than once, without
     either of its points coming apart, still has more than two faces by its indices: see ``non_manifold_edges``.)
     """
-    s = shells_of(mesh)
+    return finish(finding_bodies(mesh))
+
+
+def finding_bodies(mesh: Mesh) -> Steps[tuple[Mesh, ...]]:
+    """Do as `bodies_of`, a step at a time."""
+    s = yield from part(shells_of(mesh), 0.0, 0.9)
     body = s.owner[s.shell]
-    order = np.argsort(body, kind="stable")
+    order = yield from part(stable_order(body), 0.9, 1.0)
     cuts = np.flatnonzero(np.diff(body[order])) + 1
     parts = np.split(order, cuts)
     parts.sort(key=lambda part: int(part[0]))
@@ -123,11 +138,14 @@ def _part(s: Shells, part: IntArray) -> Mesh:
     return Mesh(points, triangles)
 
 
-def _flat(mesh: Mesh) -> BoolArray:
+def _flat(mesh: Mesh) -> Steps[BoolArray]:
     """Tell which triangles (m,) are no wider than the rounding of their coordinates."""
-    corners = mesh.corners()
-    longest = np.sqrt(((corners - corners[:, [1, 2, 0]]) ** 2).sum(axis=2).max(axis=1))
-    width_times_length = np.linalg.norm(normals(corners), axis=1)
-    rounding = 4 * np.finfo(np.float64).eps * np.abs(corners).max(axis=(1, 2))
-    flat: BoolArray = width_times_length <= longest * rounding
+    flat = np.empty(len(mesh.triangles), dtype=bool)
+    for begin in range(0, len(flat), _TRIANGLES):
+        corners = mesh.points[mesh.triangles[begin : begin + _TRIANGLES]]
+        longest = np.sqrt(((corners - corners[:, [1, 2, 0]]) ** 2).sum(axis=2).max(axis=1))
+        width_times_length = np.linalg.norm(normals(corners), axis=1)
+        rounding = 4 * np.finfo(np.float64).eps * np.abs(corners).max(axis=(1, 2))
+        flat[begin : begin + _TRIANGLES] = width_times_length <= longest * rounding
+        yield begin / len(flat)
     return flat
