@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from addon.rules.base.progress import finish
-from addon.rules.solid import metal
+from addon.rules.solid import containment, metal
 from addon.rules.solid.mesh import merged, mesh
 from addon.rules.solid.metal import in_metal_of
 from addon.rules.solid.surface import surface_of
@@ -32,7 +32,7 @@ def test_what_lies_in_the_metal_is_what_the_mesh_winds_round(name, small, monkey
     if small:
         monkeypatch.setattr(metal, "_FACES", 100)
         monkeypatch.setattr(metal, "_PLACES", 64)
-        monkeypatch.setattr(metal, "_POINTS", 10)
+        monkeypatch.setattr(containment, "_POINTS", 10)
     turn = turn_about((1.0, 2.0, 4.0), 0.4)
     solid = mesh(SOLIDS[name].points @ turn.T, SOLIDS[name].triangles)
     reach = np.abs(solid.points).max()

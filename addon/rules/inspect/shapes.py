@@ -1,13 +1,14 @@
 """What is true of every body by itself, found once for a mesh however many bodies share it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..base.progress import Steps, part
+from ..solid.congruent import congruent
 from ..solid.measure import area_mm2, volume_mm3
-from ..solid.mesh import Body, Mesh
+from ..solid.mesh import Body, Pose
 from ..solid.self_crossing import SelfCrossing, self_crossings
-from ..solid.topology import MeshFacts, facts
+from ..solid.topology import MeshFacts, finding_facts
 from ..solid.wall import Wall, thinnest_wall
 from .body_findings import is_sound
 
@@ -24,21 +25,30 @@ class Shape:
 
 
 def shapes_of(bodies: Sequence[Body]) -> Steps[tuple[Shape, ...]]:
-    """Give the shape of every body, in their order."""
-    meshes: dict[int, Mesh] = {id(body.mesh): body.mesh for body in bodies}
-    size = sum(len(mesh.triangles) for mesh in meshes.values())
+    """Give the shape of every body, in their order. The wall is measured once for meshes that are moved copies."""
+    meshes = list({id(body.mesh): body.mesh for body in bodies}.values())
+    size = sum(len(mesh.triangles) for mesh in meshes)
+    copy_of = congruent(meshes)
+    yield 0.01
+    walls: dict[int, Wall] = {}
     found: dict[int, Shape] = {}
-    done = 0.0
-    for key, mesh in meshes.items():
-        share = len(mesh.triangles) / size
-        found[key] = yield from part(_shape(mesh), done, done + share)
+    done = 0.01
+    for number, (mesh, (first, pose)) in enumerate(zip(meshes, copy_of, strict=True)):
+        share = 0.99 * len(mesh.triangles) / size
+        known = yield from part(finding_facts(mesh), done, done + 0.3 * share)
+        crossing = yield from part(self_crossings(mesh), done + 0.3 * share, done + 0.6 * share)
+        wall = _carried(walls[first], pose) if first in walls and is_sound(known) else None
+        if wall is None and is_sound(known):
+            wall = yield from part(thinnest_wall(mesh), done + 0.6 * share, done + share)
+            if wall is not None and number == first:
+                walls[first] = wall
+        volume = volume_mm3(mesh)
+        yield done + share
+        found[id(mesh)] = Shape(known, volume, area_mm2(mesh), crossing, wall)
         done += share
+        yield done
     return tuple(found[id(body.mesh)] for body in bodies)
 
 
-def _shape(mesh: Mesh) -> Steps[Shape]:
-    known = facts(mesh)
-    crossing = yield from part(self_crossings(mesh), 0.3, 0.6)
-    wall = (yield from part(thinnest_wall(mesh), 0.6, 1.0)) if is_sound(known) else None
-    yield 1.0
-    return Shape(known, volume_mm3(mesh), area_mm2(mesh), crossing, wall)
+def _carried(wall: Wall, pose: Pose) -> Wall:
+    return replace(wall, point_a=pose.apply(wall.point_a), point_b=pose.apply(wall.point_b))

@@ -78,7 +78,10 @@ def blocks(corners: FloatArray, real: BoolArray, levels: int) -> Steps[Blocks]:
             yield (level + start / corners.shape[2]) / levels
         made[THICK, ~real.reshape(-1, size).any(axis=1)] = VOID
         discs.append(made)
-    pairs = np.ascontiguousarray(np.moveaxis(corners.reshape(3, 3, -1, PAIR), 3, 2))
+    pairs = np.empty((3, 3, PAIR, corners.shape[2] // PAIR))
+    for made, corner in zip(pairs, corners, strict=True):
+        made[...] = np.moveaxis(corner.reshape(3, -1, PAIR), 2, 1)
+        yield 1.0
     return Blocks(corners, pairs, tuple(discs))
 
 
@@ -136,8 +139,10 @@ def neighbours_first(places: FloatArray) -> Steps[IntArray]:
         missing = rows * size - n
         filled = np.concatenate((order, np.full(missing, order[-1]))) if missing else order
         here = keys.take(filled, axis=1)
+        yield (level + 0.4) / levels
         longest = (_fold(here, size, np.maximum) - _fold(here, size, np.minimum)).argmax(axis=0)
         key = here.reshape(3, rows, size)[longest, np.arange(rows)]
+        yield (level + 0.7) / levels
         half = size // 2
         if missing:
             key[-1, size - missing :] = np.iinfo(np.int64).max

@@ -2,18 +2,17 @@
 
 import numpy as np
 
-from ..base.progress import Steps, finish, part
+from ..base.progress import Steps, part
 from .candidates import BoolArray
+from .containment import finding_closed
 from .hierarchy import neighbours_first
-from .mesh import FloatArray, IntArray, Mesh
+from .mesh import FloatArray, Mesh
 from .surface import Surface
 from .winding import turns_around
 
 # Faces and places counted together, clusters of neighbours both.
 _FACES = 32_768
 _PLACES = 8_192
-# Points whose edges are compared together.
-_POINTS = 65_536
 
 
 def in_metal_of(mesh: Mesh, surface: Surface, places: FloatArray) -> Steps[BoolArray]:
@@ -27,31 +26,16 @@ def in_metal_of(mesh: Mesh, surface: Surface, places: FloatArray) -> Steps[BoolA
     yield 0.0
     if len(boxed) == 0:
         return buried
-    closed = yield from part(_is_closed(mesh), 0.0, 0.2)
+    closed = yield from part(finding_closed(mesh), 0.0, 0.2)
     if not closed:
         return buried
     faces = np.moveaxis(surface.corners[..., : len(mesh.triangles)], 2, 0)
-    order = boxed[finish(neighbours_first(np.ascontiguousarray(places[boxed].T)))]
+    order = boxed[(yield from part(neighbours_first(np.ascontiguousarray(places[boxed].T)), 0.2, 0.3))]
     turns = np.zeros(len(places), dtype=np.int64)
     for start in range(0, len(order), _PLACES):
         here = order[start : start + _PLACES]
         for first in range(0, len(faces), _FACES):
             turns[here] += turns_around(faces[first : first + _FACES], places[here])
-            yield 0.2 + 0.8 * (start + _PLACES * first / len(faces)) / len(order)
+            yield 0.3 + 0.7 * (start + _PLACES * first / len(faces)) / len(order)
     buried[:] = turns != 0
     return buried
-
-
-def _is_closed(mesh: Mesh) -> Steps[bool]:
-    """Tell whether every edge is run through as often one way as the other, so that the mesh has an inside."""
-    start = mesh.triangles
-    end = start[:, (1, 2, 0)]
-    count = np.int64(len(mesh.points))
-    for first in range(0, len(mesh.points), _POINTS):
-        there = (start >= first) & (start < first + _POINTS)
-        back = (end >= first) & (end < first + _POINTS)
-        ahead: IntArray = np.sort(start[there] * count + end[there])
-        if not np.array_equal(ahead, np.sort(end[back] * count + start[back])):
-            return False
-        yield first / len(mesh.points)
-    return True

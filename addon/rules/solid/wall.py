@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.progress import Steps, part
+from .fitting_ball import too_small_for
 from .held_ball import LEFT_BEHIND, ROUGH, HeldBalls, held_balls
 from .measure import volume_mm3
 from .mesh import FloatArray, Mesh
@@ -29,6 +30,8 @@ from .wall_places import EdgeLine, Faces, Places, edges_of, faces_of, few_places
 PATCH = 0.4
 # Balls that come so near the size of the smallest known count as no smaller.
 TOLERANCE = 1e-3
+# So much smaller balls that fit at once settle a place.
+_NEARLY = 2e-3
 # Round the thinnest place the search goes on while it finds metal thinner by the tolerance; this much a round is a tip.
 _ROUNDS, _RUNS_OUT = 60, 0.03
 _ROUNDING = 1e-9
@@ -38,7 +41,7 @@ _LINES = 32
 # Metal runs out where the balls are smaller than this in mm, and this share of the size of the mesh.
 SHARP_MM, SHARP_SHARE = 0.01, 1e-3
 # Balls blown up to begin with, the very first by itself, and then at a time.
-_FEW, _FIRST, _MORE = 32, 1, 4096
+_FEW, _FIRST, _MORE = 32, 8, 8192
 # Thinner metal asks for smaller patches.
 _PASSES, _SMALLER = 4, 1.5
 
@@ -129,18 +132,25 @@ def _blown(surface: Surface, places: Places, found: _Thinnest, narrow: float) ->
     start, many = 0, _FIRST if found.radius == np.inf else _MORE
     while start < count:
         some = order[start : start + many]
-        trying = _tried(surface, Places(places.at[some], places.inward[some]), found, narrow)
+        trying = _tried(surface, Places(places.at[some], places.inward[some]), found, narrow, look_first=True)
         found = yield from part(trying, start / count, min(1.0, (start + many) / count))
         start, many = start + many, _MORE
     return found
 
 
-def _tried(surface: Surface, places: Places, found: _Thinnest, narrow: float) -> Steps[_Thinnest]:
-    """Blow up balls at places, up to the smallest known; those that are held before are blown up again exactly."""
+def _tried(surface: Surface, places: Places, found: _Thinnest, narrow: float, *, look_first: bool) -> Steps[_Thinnest]:
+    """Blow up balls at places, up to the smallest known; those that are held before are blown up again exactly.
+
+    ``look_first``: pass over the places where a ball nearly so large fits at once.
+    """
     largest = min((1.0 - TOLERANCE) * found.radius, narrow)
-    rough = yield from part(held_balls(surface, places.at, places.inward, largest, through=ROUGH), 0.0, 0.8)
+    at, inward = places.at, places.inward
+    if look_first:
+        small = yield from part(too_small_for(surface, at, inward, (1.0 - _NEARLY) * largest), 0.0, 0.2)
+        at, inward = at[small], inward[small]
+    rough = yield from part(held_balls(surface, at, inward, largest, through=ROUGH), 0.2, 0.8)
     held = np.flatnonzero(rough.radius < np.inf)
-    at, inward = places.at[held], places.inward[held]
+    at, inward = at[held], inward[held]
     return found.or_of((yield from part(held_balls(surface, at, inward, largest), 0.8, 1.0)), at)
 
 
@@ -158,7 +168,7 @@ def _closer(surface: Surface, faces: Faces, found: _Thinnest) -> Steps[_Thinnest
         for centre in centres:
             near |= np.sqrt(((middle - centre) ** 2).sum(axis=1)) - reach < 1.5 * step
         corners, inward = halved_near(faces.corners[near], faces.inward[near], centres, 1.5 * step, 0.5 * step)
-        trying = _tried(surface, Places(corners.mean(axis=1), inward), found, known)
+        trying = _tried(surface, Places(corners.mean(axis=1), inward), found, known, look_first=False)
         found = yield from part(trying, turn / _ROUNDS, (turn + 1) / _ROUNDS)
         found = yield from part(_between_sides(surface, faces, found), (turn + 1) / _ROUNDS, (turn + 1) / _ROUNDS)
         gain = 1.0 - found.radius / known

@@ -1,0 +1,65 @@
+"""Which meshes are one shape in different places, as the links of a file that names every link apart."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from .mesh import FloatArray, IntArray, Mesh, Pose
+
+# Places of two meshes that differ by no more than this, in mm, count as one: what a file of float32 numbers leaves.
+SAME_MM = 2e-5
+# Of the size of a mesh, what decides that two are not worth a closer look.
+_SIZE_SHARE = 1e-4
+
+
+def congruent(meshes: Sequence[Mesh]) -> list[tuple[int, Pose]]:
+    """Give for every mesh the first one it is a moved copy of, and the pose that carries that one onto it.
+
+    A copy has the same triangles in the same order and every point within `SAME_MM` of the other's after the best
+    rigid motion (never a mirroring). A mesh that is no copy is its own first.
+    """
+    firsts: dict[tuple[int, int], list[int]] = {}
+    sizes: list[float] = []
+    found: list[tuple[int, Pose]] = []
+    for number, mesh in enumerate(meshes):
+        offset = mesh.points - mesh.points.mean(axis=0)
+        sizes.append(float(np.sqrt((offset * offset).sum(axis=1).mean())))
+        alike = firsts.setdefault((len(mesh.points), len(mesh.triangles)), [])
+        for first in alike:
+            if abs(sizes[first] - sizes[number]) > _SIZE_SHARE * sizes[first]:
+                continue
+            pose = _motion(meshes[first], mesh)
+            if pose is not None:
+                found.append((first, pose))
+                break
+        else:
+            alike.append(number)
+            found.append((number, Pose(np.eye(3), np.zeros(3))))
+    return found
+
+
+def _motion(source: Mesh, target: Mesh) -> Pose | None:
+    """Give the rigid motion that carries one mesh onto another, None where none does to `SAME_MM`."""
+    if not _same(source.triangles, target.triangles):
+        return None
+    rotation = _rotation(source.points, target.points)
+    origin = target.points.mean(axis=0) - rotation @ source.points.mean(axis=0)
+    pose = Pose(rotation, origin)
+    apart = pose.apply(source.points) - target.points
+    return pose if float((apart * apart).sum(axis=1).max()) <= SAME_MM**2 else None
+
+
+def _same(a: IntArray, b: IntArray) -> bool:
+    return a is b or np.array_equal(a, b)
+
+
+def _rotation(source: FloatArray, target: FloatArray) -> FloatArray:
+    """Give the rotation that turns points (n, 3) best onto others: W. Kabsch, Acta Cryst. A32, 1976, 922-923.
+
+    The sign that keeps out mirrorings: S. Umeyama, IEEE Trans. PAMI 13, 1991, 376-380 (both from memory).
+    """
+    product = (target - target.mean(axis=0)).T @ (source - source.mean(axis=0))
+    u, _, v = np.linalg.svd(product)
+    keep = np.array([1.0, 1.0, np.sign(np.linalg.det(u) * np.linalg.det(v))])
+    rotation: FloatArray = (u * keep) @ v
+    return rotation
