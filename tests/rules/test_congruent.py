@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
 from addon.rules.inspect.inspection import inspect
-from addon.rules.solid.congruent import congruent
-from addon.rules.solid.mesh import Body, Mesh, mesh
+from addon.rules.solid.congruent import Copy, copies_of, on_first_meshes
+from addon.rules.solid.mesh import Body, Mesh, Pose, mesh
 
 PROFILE = load_profile("bench")
 
@@ -22,6 +22,10 @@ def hook() -> Mesh:
     points[:, 2] += 0.1 * points[:, 0] * points[:, 1] + 0.05 * points[:, 0] ** 2
     points *= 1.0 + 0.03 * points[:, :1]
     return mesh(points, np.asarray(solid.faces))
+
+
+def found(meshes: list[Mesh]) -> tuple[Copy, ...]:
+    return finish(copies_of([Body(str(number), solid) for number, solid in enumerate(meshes)]))
 
 
 def turned(solid: Mesh, seed: int, *, float32: bool = False) -> Mesh:
@@ -36,8 +40,9 @@ def turned(solid: Mesh, seed: int, *, float32: bool = False) -> Mesh:
 def test_a_moved_copy_is_carried_onto_itself(seed: int, float32: bool) -> None:
     solid = hook()
     copy = turned(solid, seed, float32=float32)
-    (first, _), (second, pose) = congruent([solid, copy])
-    assert (first, second) == (0, 0)
+    first, second = found([solid, copy])
+    assert first.first is second.first is solid
+    pose = second.pose
     assert pose.apply(solid.points) == pytest.approx(copy.points, abs=2e-5)
     assert np.linalg.det(pose.rotation) == pytest.approx(1.0)
 
@@ -50,7 +55,16 @@ def test_what_differs_is_a_shape_of_its_own() -> None:
     renumbered = Mesh(solid.points, np.roll(solid.triangles, 1, axis=0))
     larger = Mesh(solid.points * 1.001, solid.triangles)
     meshes = [solid, mirrored, Mesh(dented, solid.triangles), renumbered, larger]
-    assert [first for first, _ in congruent(meshes)] == [0, 1, 2, 3, 4]
+    assert all(copy.first is solid for copy, solid in zip(found(meshes), meshes, strict=True))
+
+
+def test_a_posed_body_is_told_as_a_posed_copy() -> None:
+    solid, pose = hook(), Pose(np.eye(3)[[1, 2, 0]], np.array([3.0, 4.0, 5.0]))
+    bodies = [Body("a", solid), Body("b", turned(solid, 4), pose), Body("c", solid, pose)]
+    shared = on_first_meshes(bodies, finish(copies_of(bodies)))
+    for body, same in zip(bodies, shared, strict=True):
+        assert same.mesh is solid
+        assert same.points() == pytest.approx(body.points(), abs=1e-9)
 
 
 def test_copies_have_the_wall_of_the_first_where_they_stand() -> None:
@@ -58,8 +72,8 @@ def test_copies_have_the_wall_of_the_first_where_they_stand() -> None:
     copies = [solid, *(turned(solid, seed, float32=True) for seed in (1, 2))]
     bodies = [Body(f"link {number}", copy) for number, copy in enumerate(copies)]
     told = finish(inspect(bodies, PROFILE)).bodies
-    for body, (_, pose) in zip(told, congruent(copies), strict=True):
+    for body, copy in zip(told, found(copies), strict=True):
         assert body.wall_mm == told[0].wall_mm
-        assert body.wall_at == pytest.approx(pose.apply(np.array(told[0].wall_at)), abs=1e-9)
+        assert body.wall_at == pytest.approx(copy.pose.apply(np.array(told[0].wall_at)), abs=1e-9)
     alone = finish(inspect(bodies[2:], PROFILE)).bodies[0]
     assert told[2].wall_mm == pytest.approx(alone.wall_mm, rel=2e-3)

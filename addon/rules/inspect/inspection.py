@@ -9,6 +9,7 @@ import numpy as np
 from ..base.errors import BadInput
 from ..base.profile import Profile
 from ..base.progress import Steps, part
+from ..solid.congruent import copies_of, on_first_meshes
 from ..solid.crossing import Crossing, crossings
 from ..solid.distance import GapTable, gaps
 from ..solid.measure import bounds_mm
@@ -112,7 +113,8 @@ def inspect(
     """
     _check(bodies, range_mm, scale, mould_expansion, shrinkage, joints)
     limits = Limits(profile, scale, mould_expansion, shrinkage, head, hot_strength_mpa)
-    shapes = yield from part(shapes_of(bodies), 0.0, 0.3)
+    copies = yield from part(copies_of(bodies), 0.0, 0.01)
+    shapes = yield from part(shapes_of(bodies, copies), 0.01, 0.3)
     known = [shape.facts for shape in shapes]
     sound = np.array([is_sound(f) for f in known])
     wide_mm = max(range_mm, limits.reach_mm())
@@ -122,7 +124,8 @@ def inspect(
     how = yield from part(crossings(bodies, met), 0.6, 0.65)
     fused = {(int(a), int(b)): crossing for (a, b), crossing in zip(met, how, strict=True)}
     joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.65, 0.8)
-    thin = yield from part(webs(bodies, table, limits, thickest_mm=min(range_mm, THICKEST_MM)), 0.8, 1.0)
+    shared = on_first_meshes(bodies, copies)
+    thin = yield from part(webs(shared, table, limits, thickest_mm=min(range_mm, THICKEST_MM)), 0.8, 1.0)
     measured = tuple(_facts_of(body, shape) for body, shape in zip(bodies, shapes, strict=True))
     bounds = np.array([facts_of_body.bounds_mm for facts_of_body in measured])
     pairs = _pairs(bodies, sound, table, joint, range_mm, limits, fused)

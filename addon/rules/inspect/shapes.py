@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..base.progress import Steps, part
-from ..solid.congruent import congruent
-from ..solid.measure import area_mm2, volume_mm3
+from ..solid.congruent import Copy
+from ..solid.measure import finding_area, finding_volume
 from ..solid.mesh import Body, Pose
 from ..solid.self_crossing import SelfCrossing, self_crossings
 from ..solid.topology import MeshFacts, finding_facts
@@ -24,27 +24,26 @@ class Shape:
     wall: Wall | None
 
 
-def shapes_of(bodies: Sequence[Body]) -> Steps[tuple[Shape, ...]]:
+def shapes_of(bodies: Sequence[Body], copies: Sequence[Copy]) -> Steps[tuple[Shape, ...]]:
     """Give the shape of every body, in their order. The wall is measured once for meshes that are moved copies."""
-    meshes = list({id(body.mesh): body.mesh for body in bodies}.values())
-    size = sum(len(mesh.triangles) for mesh in meshes)
-    copy_of = congruent(meshes)
-    yield 0.01
+    every = {id(body.mesh): (body.mesh, copy) for body, copy in zip(bodies, copies, strict=True)}
+    size = sum(len(mesh.triangles) for mesh, _ in every.values())
     walls: dict[int, Wall] = {}
     found: dict[int, Shape] = {}
-    done = 0.01
-    for number, (mesh, (first, pose)) in enumerate(zip(meshes, copy_of, strict=True)):
-        share = 0.99 * len(mesh.triangles) / size
+    done = 0.0
+    for key, (mesh, copy) in every.items():
+        share = len(mesh.triangles) / size
         known = yield from part(finding_facts(mesh), done, done + 0.3 * share)
         crossing = yield from part(self_crossings(mesh), done + 0.3 * share, done + 0.6 * share)
-        wall = _carried(walls[first], pose) if first in walls and is_sound(known) else None
+        first = walls.get(id(copy.first))
+        wall = _carried(first, copy.pose) if first is not None and is_sound(known) else None
         if wall is None and is_sound(known):
             wall = yield from part(thinnest_wall(mesh), done + 0.6 * share, done + share)
-            if wall is not None and number == first:
-                walls[first] = wall
-        volume = volume_mm3(mesh)
-        yield done + share
-        found[id(mesh)] = Shape(known, volume, area_mm2(mesh), crossing, wall)
+            if wall is not None and mesh is copy.first:
+                walls[key] = wall
+        volume = yield from part(finding_volume(mesh), done + share, done + share)
+        area = yield from part(finding_area(mesh), done + share, done + share)
+        found[key] = Shape(known, volume, area, crossing, wall)
         done += share
         yield done
     return tuple(found[id(body.mesh)] for body in bodies)

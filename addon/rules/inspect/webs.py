@@ -33,6 +33,8 @@ _SHUT_MM = 0.01
 # What is past the thickest web, or on a side that looks away, counts as so many times the thickest.
 _BEYOND = 1.5
 _TOGETHER = 4_000_000
+# Poses that differ by less, as a share of the size, and upright to this, have the same web.
+_SAME, _UPRIGHT = 3e-5, 1e-3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,7 +74,8 @@ class _Patch:
 def webs(bodies: Sequence[Body], table: GapTable, limits: Limits, *, thickest_mm: float) -> Steps[tuple[Web, ...]]:
     """Measure the web of every pair in ``table`` that keeps a gap and is thinner than ``thickest_mm`` somewhere.
 
-    Equal meshes in equal relative poses are measured once where the direction of a gap plays no part.
+    Equal meshes in equal relative poses are measured once; where the direction of a gap plays a part, those that also
+    stand the same way up.
     """
     reach = (thickest_mm / (1.0 + limits.mould_expansion) + _lost_mm(limits)) / limits.scale
     rows = np.flatnonzero((table.gap_mm > 0.0) & (table.gap_mm < reach))
@@ -81,17 +84,14 @@ def webs(bodies: Sequence[Body], table: GapTable, limits: Limits, *, thickest_mm
     pairs = np.stack((table.a[rows], table.b[rows]), axis=1)
     numbers: dict[int, int] = {}
     mesh_of = np.array([numbers.setdefault(id(body.mesh), len(numbers)) for body in bodies], dtype=np.int64)
-    if _lost_mm(limits) > 0.0:
-        asked = question = np.arange(len(pairs))
-        exchanged = np.zeros(len(pairs), dtype=np.bool_)
-    else:
-        asked, question, exchanged = same_questions(
-            mesh_of,
-            np.array([body.pose.rotation for body in bodies]),
-            np.array([body.pose.origin for body in bodies]),
-            np.array([float(np.abs(body.mesh.points).max()) for body in bodies]),
-            pairs,
-        )
+    asked, question, exchanged = same_questions(
+        _mesh_and_up(mesh_of, bodies, directed=_lost_mm(limits) > 0.0),
+        np.array([body.pose.rotation for body in bodies]),
+        np.array([body.pose.origin for body in bodies]),
+        np.array([float(np.abs(body.mesh.points).max()) for body in bodies]),
+        pairs,
+        same=_SAME,
+    )
     last = {int(mesh_of[body]): done for done, row in enumerate(asked) for body in pairs[row]}
     ready: dict[int, Surface] = {}
     answers: list[_Patch | None] = []
@@ -125,6 +125,15 @@ def webs(bodies: Sequence[Body], table: GapTable, limits: Limits, *, thickest_mm
 
 def _share(done: int, half: int, asked: IntArray) -> tuple[float, float]:
     return (done + 0.5 * half) / len(asked), (done + 0.5 * half + 0.5) / len(asked)
+
+
+def _mesh_and_up(mesh_of: IntArray, bodies: Sequence[Body], *, directed: bool) -> IntArray:
+    """Give the bodies numbers (n,) by their mesh and, if ``directed``, by how they stand to the upright."""
+    if not directed:
+        return mesh_of
+    up = np.rint(np.array([body.pose.rotation[2] for body in bodies]) / _UPRIGHT).astype(np.int64)
+    numbers: IntArray = np.unique(np.column_stack((mesh_of, up)), axis=0, return_inverse=True)[1].reshape(-1)
+    return numbers
 
 
 def _lost_mm(limits: Limits) -> float:

@@ -1,10 +1,12 @@
 """Which meshes are one shape in different places, as the links of a file that names every link apart."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from .mesh import FloatArray, IntArray, Mesh, Pose
+from ..base.progress import Steps
+from .mesh import IDENTITY, Body, FloatArray, IntArray, Mesh, Pose
 
 # Places of two meshes that differ by no more than this, in mm, count as one: what a file of float32 numbers leaves.
 SAME_MM = 2e-5
@@ -12,30 +14,53 @@ SAME_MM = 2e-5
 _SIZE_SHARE = 1e-4
 
 
-def congruent(meshes: Sequence[Mesh]) -> list[tuple[int, Pose]]:
-    """Give for every mesh the first one it is a moved copy of, and the pose that carries that one onto it.
+@dataclass(frozen=True, slots=True, eq=False)
+class Copy:
+    """A mesh as a copy of another: ``first``, and the ``pose`` that carries that one onto it."""
+
+    first: Mesh
+    pose: Pose
+
+
+def copies_of(bodies: Sequence[Body]) -> Steps[tuple[Copy, ...]]:
+    """Give for the mesh of every body the first mesh it is a moved copy of.
 
     A copy has the same triangles in the same order and every point within `SAME_MM` of the other's after the best
     rigid motion (never a mirroring). A mesh that is no copy is its own first.
     """
-    firsts: dict[tuple[int, int], list[int]] = {}
-    sizes: list[float] = []
-    found: list[tuple[int, Pose]] = []
-    for number, mesh in enumerate(meshes):
+    firsts: dict[tuple[int, int], list[tuple[float, Mesh]]] = {}
+    found: dict[int, Copy] = {}
+    for done, body in enumerate(bodies):
+        mesh = body.mesh
+        if id(mesh) in found:
+            continue
         offset = mesh.points - mesh.points.mean(axis=0)
-        sizes.append(float(np.sqrt((offset * offset).sum(axis=1).mean())))
+        size = float(np.sqrt((offset * offset).sum(axis=1).mean()))
         alike = firsts.setdefault((len(mesh.points), len(mesh.triangles)), [])
-        for first in alike:
-            if abs(sizes[first] - sizes[number]) > _SIZE_SHARE * sizes[first]:
-                continue
-            pose = _motion(meshes[first], mesh)
-            if pose is not None:
-                found.append((first, pose))
-                break
-        else:
-            alike.append(number)
-            found.append((number, Pose(np.eye(3), np.zeros(3))))
-    return found
+        copies = (
+            Copy(first, pose)
+            for first_size, first in alike
+            if abs(first_size - size) <= _SIZE_SHARE * size and (pose := _motion(first, mesh)) is not None
+        )
+        copy = next(copies, None)
+        if copy is None:
+            alike.append((size, mesh))
+            copy = Copy(mesh, IDENTITY)
+        found[id(mesh)] = copy
+        yield done / len(bodies)
+    return tuple(found[id(body.mesh)] for body in bodies)
+
+
+def on_first_meshes(bodies: Sequence[Body], copies: Sequence[Copy]) -> tuple[Body, ...]:
+    """Give the same bodies (to `SAME_MM`) as posed copies of the first meshes."""
+    return tuple(
+        Body(
+            body.name,
+            copy.first,
+            Pose(body.pose.rotation @ copy.pose.rotation, body.pose.apply(copy.pose.origin)),
+        )
+        for body, copy in zip(bodies, copies, strict=True)
+    )
 
 
 def _motion(source: Mesh, target: Mesh) -> Pose | None:

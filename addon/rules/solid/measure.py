@@ -2,7 +2,12 @@
 
 import numpy as np
 
+from ..base.progress import Steps, finish
 from .mesh import FloatArray, Mesh
+
+
+# Triangles measured at a time.
+_TRIANGLES = 1 << 17
 
 
 def volume_mm3(mesh: Mesh) -> float:
@@ -11,14 +16,33 @@ def volume_mm3(mesh: Mesh) -> float:
     Sum of the signed tetrahedra from one point to every triangle (divergence theorem). The point is the centre of the
     bounds: from the origin, a small body far away would be the difference of huge numbers.
     """
+    return finish(finding_volume(mesh))
+
+
+def finding_volume(mesh: Mesh) -> Steps[float]:
+    """Do as `volume_mm3`, a step at a time."""
     low, high = bounds_mm(mesh.points)
-    corners = (mesh.points - (low + high) / 2)[mesh.triangles]
-    return float(six_volumes(corners).sum() / 6)
+    points = mesh.points - (low + high) / 2
+    six = 0.0
+    for start in range(0, len(mesh.triangles), _TRIANGLES):
+        six += float(six_volumes(points[mesh.triangles[start : start + _TRIANGLES]]).sum())
+        yield start / len(mesh.triangles)
+    return six / 6
 
 
 def area_mm2(mesh: Mesh) -> float:
     """Give the area of all triangles, mm2."""
-    return float(np.linalg.norm(normals(mesh.corners()), axis=1).sum() / 2)
+    return finish(finding_area(mesh))
+
+
+def finding_area(mesh: Mesh) -> Steps[float]:
+    """Do as `area_mm2`, a step at a time."""
+    double = 0.0
+    for start in range(0, len(mesh.triangles), _TRIANGLES):
+        corners = mesh.points[mesh.triangles[start : start + _TRIANGLES]]
+        double += float(np.linalg.norm(normals(corners), axis=1).sum())
+        yield start / len(mesh.triangles)
+    return double / 2
 
 
 def bounds_mm(points: FloatArray) -> FloatArray:

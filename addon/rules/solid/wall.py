@@ -6,9 +6,10 @@ there: the distance of parallel sides, the diameter of a round wire, the thin en
 none of their own. The smallest of all is the wall. A ball only counts while the metal contains it whole, so that the
 facets of a mesh measure as they are: a wire of n flat sides is as thick as the circle inscribed in them.
 
-A ball found is exact to rounding. Of two balls nearer in size than `TOLERANCE` either may be told. A smooth dent could
-hide between the places where balls begin: it leaves no more than a twentieth less metal than is told (see `PATCH`).
-Round the thinnest place the search goes on in smaller steps, and along the shortest lines between its sides.
+A ball found is exact to rounding, in a mesh of many facets to a ten-thousandth. Of two balls nearer in size than
+`TOLERANCE` either may be told. A smooth dent could hide between the places where balls begin: it leaves no more than a
+twentieth less metal than is told (see `PATCH`). Round the thinnest place the search goes on in smaller steps, and along
+the shortest lines between its sides.
 """
 
 from dataclasses import dataclass
@@ -17,12 +18,12 @@ import numpy as np
 
 from ..base.progress import Steps, part
 from .fitting_ball import too_small_for
-from .held_ball import LEFT_BEHIND, ROUGH, HeldBalls, held_balls
-from .measure import volume_mm3
+from .held_ball import EXACT, LEFT_BEHIND, ROUGH, HeldBalls, held_balls
+from .measure import finding_volume
 from .mesh import FloatArray, Mesh
 from .surface import Surface, nearest_on, surface_of
 from .triangle_pairs import closest_points
-from .wall_places import EdgeLine, Faces, Places, edges_of, faces_of, few_places, halved, spread_places
+from .wall_places import EdgeLine, Faces, Places, edges_of, faces_of, few_places, halved, one_a_patch, spread_places
 
 # Balls begin all over the surface, one for every flat patch within a cube whose side is this share of the smallest
 # radius r. Its middle is no farther than about e = 0.4 r from the rest of it, where a ball of radius r begun there
@@ -35,8 +36,12 @@ _NEARLY = 2e-3
 # Round the thinnest place the search goes on while it finds metal thinner by the tolerance; this much a round is a tip.
 _ROUNDS, _RUNS_OUT = 60, 0.03
 _ROUNDING = 1e-9
+# The smallest balls are blown up again exactly where the mesh has no more triangles than this: in the middle of a ball
+# of many facets every one is as near as the others.
+_EXACTLY, _EXACT_MOST = 8, 5_000
 # Sides that face each other near the thinnest place, as shares of its radius, and how many triangles of each.
 _SIDE, _SIDE_MOST, _FACING = 0.5, 100, -0.5
+_FACES = 1 << 16
 _LINES = 32
 # Metal runs out where the balls are smaller than this in mm, and this share of the size of the mesh.
 SHARP_MM, SHARP_SHARE = 0.01, 1e-3
@@ -80,7 +85,7 @@ def thinnest_wall(mesh: Mesh) -> Steps[Wall | None]:
     middle, size = 0.5 * (low + high), float((high - low).max())
     here = Mesh(mesh.points - middle, mesh.triangles)
     edges = yield from part(edges_of(here), 0.0, 0.1)
-    if edges is None or not volume_mm3(here) > 0.0:
+    if edges is None or not (yield from part(finding_volume(here), 0.1, 0.1)) > 0.0:
         return None
     sharp = _sharp_edge(edges)
     if sharp is not None:
@@ -139,7 +144,7 @@ def _blown(surface: Surface, places: Places, found: _Thinnest, narrow: float) ->
 
 
 def _tried(surface: Surface, places: Places, found: _Thinnest, narrow: float, *, look_first: bool) -> Steps[_Thinnest]:
-    """Blow up balls at places, up to the smallest known; those that are held before are blown up again exactly.
+    """Blow up balls at places, up to the smallest known; the smallest of them are blown up again exactly.
 
     ``look_first``: pass over the places where a ball nearly so large fits at once.
     """
@@ -149,7 +154,10 @@ def _tried(surface: Surface, places: Places, found: _Thinnest, narrow: float, *,
         small = yield from part(too_small_for(surface, at, inward, (1.0 - _NEARLY) * largest), 0.0, 0.2)
         at, inward = at[small], inward[small]
     rough = yield from part(held_balls(surface, at, inward, largest, through=ROUGH), 0.2, 0.8)
+    if len(surface.numbers) > _EXACT_MOST:
+        return found.or_of(rough, at)
     held = np.flatnonzero(rough.radius < np.inf)
+    held = held[np.argsort(rough.radius[held], kind="stable")[:_EXACTLY]]
     at, inward = at[held], inward[held]
     return found.or_of((yield from part(held_balls(surface, at, inward, largest), 0.8, 1.0)), at)
 
@@ -159,16 +167,18 @@ def _closer(surface: Surface, faces: Faces, found: _Thinnest) -> Steps[_Thinnest
     if found.radius == np.inf:
         return found
     step = PATCH * found.radius
-    middle = faces.corners.mean(axis=1)
-    reach = np.sqrt(((faces.corners - middle[:, None]) ** 2).sum(axis=2).max(axis=1))
+    middle, reach = yield from _middles(faces)
     for turn in range(_ROUNDS):
         known = found.radius
         centres = np.stack((*found.points, found.began))
         near = np.zeros(len(middle), dtype=np.bool_)
         for centre in centres:
             near |= np.sqrt(((middle - centre) ** 2).sum(axis=1)) - reach < 1.5 * step
+            yield turn / _ROUNDS
         corners, inward = halved_near(faces.corners[near], faces.inward[near], centres, 1.5 * step, 0.5 * step)
-        trying = _tried(surface, Places(corners.mean(axis=1), inward), found, known, look_first=False)
+        at = corners.mean(axis=1)
+        chosen = one_a_patch(at, inward, 0.5 * step)
+        trying = _tried(surface, Places(at[chosen], inward[chosen]), found, known, look_first=False)
         found = yield from part(trying, turn / _ROUNDS, (turn + 1) / _ROUNDS)
         found = yield from part(_between_sides(surface, faces, found), (turn + 1) / _ROUNDS, (turn + 1) / _ROUNDS)
         gain = 1.0 - found.radius / known
@@ -179,10 +189,21 @@ def _closer(surface: Surface, faces: Faces, found: _Thinnest) -> Steps[_Thinnest
     return found
 
 
+def _middles(faces: Faces) -> Steps[tuple[FloatArray, FloatArray]]:
+    """Give the middles (t, 3) of faces and how far their corners are from them (t,)."""
+    middle, reach = np.empty((len(faces.corners), 3)), np.empty(len(faces.corners))
+    for start in range(0, len(middle), _FACES):
+        corners = faces.corners[start : start + _FACES]
+        middle[start : start + _FACES] = corners.mean(axis=1)
+        apart = corners - middle[start : start + _FACES, None]
+        reach[start : start + _FACES] = np.sqrt((apart * apart).sum(axis=2).max(axis=1))
+        yield 0.0
+    return middle, reach
+
+
 def _between_sides(surface: Surface, faces: Faces, found: _Thinnest) -> Steps[_Thinnest]:
     """Blow up balls where the sides are nearest to each other round the thinnest place: a neck, or a dent."""
-    middle = faces.corners.mean(axis=1)
-    reach = np.sqrt(((faces.corners - middle[:, None]) ** 2).sum(axis=2).max(axis=1))
+    middle, reach = yield from _middles(faces)
     sides = []
     for point in found.points:
         off = np.sqrt(((middle - point) ** 2).sum(axis=1)) - reach
@@ -201,12 +222,16 @@ def _between_sides(surface: Surface, faces: Faces, found: _Thinnest) -> Steps[_T
     shorter = np.flatnonzero(through & (gap < 2.0 * (1.0 - _ROUNDING) * found.radius))
     shorter = shorter[np.argsort(gap[shorter], kind="stable")][:_LINES]
     middles = 0.5 * (p + q)[shorter]
-    met = yield from nearest_on(surface, middles)
+    half = 0.5 * gap[shorter]
+    met = yield from nearest_on(surface, middles, (1.0 - ROUGH) * half)
+    nearer = met.triangle >= 0
+    off = np.where(nearer, met.distance_mm, half)
     # Lines that run along the surface, as at the corner of a box, have no metal round their middle.
-    whole = met.distance_mm > 0.25 * gap[shorter]
-    foot, off = met.foot[whole], met.distance_mm[whole]
-    inward = (middles[whole] - foot) / off[:, None]
-    balls = held_balls(surface, foot, inward, (1.0 - _ROUNDING) * found.radius)
+    whole = off > 0.5 * half
+    foot = np.where(nearer[:, None], met.foot, p[shorter])[whole]
+    inward = (middles[whole] - foot) / off[whole, None]
+    through = EXACT if len(surface.numbers) <= _EXACT_MOST else ROUGH
+    balls = held_balls(surface, foot, inward, (1.0 - _ROUNDING) * found.radius, through=through)
     return found.or_of((yield from balls), foot)
 
 

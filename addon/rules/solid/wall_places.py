@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.progress import Steps, part
-from .edges import BoolArray, pair_edges
+from .edges import BoolArray, pairing_edges
 from .hierarchy import neighbours_first
 from .mesh import FloatArray, IntArray, Mesh
-from .weld import same_rows, weld
+from .weld import same_rows, welding
 
 # Inner edges that turn more than this have places of their own.
 _TURNS = float(np.cos(np.radians(30.0)))
@@ -77,14 +77,12 @@ def faces_of(mesh: Mesh) -> Steps[Faces]:
 
 def edges_of(mesh: Mesh) -> Steps[EdgeLine | None]:
     """Give the edges of a closed mesh that turns the same way throughout; None if it is not so."""
-    welded = weld(mesh.points, mesh.triangles)
-    yield 0.3
+    welded = yield from part(welding(mesh.points, mesh.triangles), 0.0, 0.3)
     a, b, c = welded.triangles.T
     triangles = welded.triangles[(a != b) & (b != c) & (c != a)]
     if len(triangles) == 0:
         return None
-    pairing = pair_edges(welded.points, triangles)
-    yield 0.7
+    pairing = yield from part(pairing_edges(welded.points, triangles), 0.3, 0.7)
     if (pairing.mate < 0).any() or pairing.turned.any():
         return None
     corners = welded.points[triangles]
@@ -137,21 +135,26 @@ def spread_places(faces: Faces, edges: EdgeLine, patch_mm: float) -> Steps[Place
     corners, inward = halved(faces.corners, faces.inward, patch_mm, MOST)
     yield 0.3
     at = corners.mean(axis=1)
-    # What looks the same way to about 20 degrees, in one cube and at one height, is one patch.
-    way = np.round(3.0 * inward).astype(np.int64)
-    height = np.round((at * way).sum(axis=1) / patch_mm).astype(np.int64)
-    cell = np.floor(at / patch_mm).astype(np.int64)
-    keys = np.stack((cell[:, 0] * _WIDE + cell[:, 1], cell[:, 2] * _WIDE + height, way @ (49, 7, 1)), axis=1)
-    yield 0.6
-    off = ((at / patch_mm - cell - 0.5) ** 2).sum(axis=1)
-    middlemost = np.argsort(off, kind="stable")
-    _, first = same_rows(keys[middlemost])
-    chosen = middlemost[first]
+    chosen = one_a_patch(at, inward, patch_mm)
     yield 0.9
     line, corner = on_edges(edges, patch_mm), in_corners(edges)
     return Places(
         np.concatenate((at[chosen], line.at, corner.at)), np.concatenate((inward[chosen], line.inward, corner.inward))
     )
+
+
+def one_a_patch(at: FloatArray, inward: FloatArray, patch_mm: float) -> IntArray:
+    """Choose places (n, 3) so that one stands for all that look about the same way in one cube of side ``patch_mm``."""
+    # What looks the same way to about 20 degrees, in one cube and at one height, is one patch.
+    way = np.round(3.0 * inward).astype(np.int64)
+    height = np.round((at * way).sum(axis=1) / patch_mm).astype(np.int64)
+    cell = np.floor(at / patch_mm).astype(np.int64)
+    keys = np.stack((cell[:, 0] * _WIDE + cell[:, 1], cell[:, 2] * _WIDE + height, way @ (49, 7, 1)), axis=1)
+    off = ((at / patch_mm - cell - 0.5) ** 2).sum(axis=1)
+    middlemost = np.argsort(off, kind="stable")
+    _, first = same_rows(keys[middlemost])
+    chosen: IntArray = middlemost[first]
+    return chosen
 
 
 def halved(corners: FloatArray, inward: FloatArray, patch_mm: float, most: int) -> tuple[FloatArray, FloatArray]:
