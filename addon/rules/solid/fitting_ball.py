@@ -7,7 +7,7 @@ is never slid away from the other side of the metal, nor from a side that leans 
 
 import numpy as np
 
-from ..base.progress import Steps
+from ..base.progress import Steps, part
 from .held_ball import ROUGH
 from .mesh import FloatArray, IntArray
 from .surface import Surface, nearest_on
@@ -32,8 +32,9 @@ def too_small_for(surface: Surface, at: FloatArray, inward: FloatArray, radius_m
         return left
     unfit = [left[:0]]
     middle = at + radius_mm * inward
-    for _ in range(_SLIDES):
-        met = yield from nearest_on(surface, middle[left], np.full(len(left), radius_mm * (1.0 - ROUGH)))
+    for slide in range(_SLIDES):
+        asking = nearest_on(surface, middle[left], radius_mm * (1.0 - ROUGH))
+        met = yield from part(asking, slide / _SLIDES, (slide + 1) / _SLIDES)
         hit = met.triangle >= 0
         left, foot = left[hit], met.foot[hit]
         out = middle[left] - foot
@@ -51,5 +52,4 @@ def too_small_for(surface: Surface, at: FloatArray, inward: FloatArray, radius_m
         near = (slid * slid).sum(axis=1) <= (_FARTHEST * radius_mm) ** 2
         unfit.append(left[~near])
         left = left[near]
-        yield 0.0
     return np.sort(np.concatenate((*unfit, left)))

@@ -38,7 +38,7 @@ _ROUNDS, _RUNS_OUT = 60, 0.03
 _ROUNDING = 1e-9
 # The smallest balls are blown up again exactly where the mesh has no more triangles than this: in the middle of a ball
 # of many facets every one is as near as the others.
-_EXACTLY, _EXACT_MOST = 8, 5_000
+_EXACTLY, _EXACT_MOST = 2, 5_000
 # Sides that face each other near the thinnest place, as shares of its radius, and how many triangles of each.
 _SIDE, _SIDE_MOST, _FACING = 0.5, 100, -0.5
 _FACES = 1 << 16
