@@ -144,6 +144,12 @@ def layout_lines(compared: Sequence[LayoutFigures]) -> list[str]:
     return [*table(head, rows), *refused] if rows else []
 
 
+def _place(finding: Finding) -> str:
+    if finding.at is None:
+        return ""
+    return " At " + ", ".join(f"{coordinate:.2f}" for coordinate in finding.at) + "."
+
+
 def finding_lines(findings: Sequence[Finding]) -> list[str]:
     """List the findings, worst first; of many alike the first is written out and the others are counted."""
     if not findings:
@@ -151,7 +157,7 @@ def finding_lines(findings: Sequence[Finding]) -> list[str]:
     counts = {s: sum(1 for f in findings if f.severity == s) for s in SEVERITIES}
     lines = ["findings: " + ", ".join(f"{n} {severity}" for severity, n in counts.items() if n)]
     for alike in grouped(findings):
-        lines += [f"{f.severity:<4}  {f.code:<18}  {f.text}" for f in alike.shown[:MAX_ROWS]]
+        lines += [f"{f.severity:<4}  {f.code:<18}  {f.text}{_place(f)}" for f in alike.shown[:MAX_ROWS]]
         left = len(alike.others) + max(0, len(alike.shown) - MAX_ROWS)
         if left:
             lines.append(f"{'':<4}  {alike.shown[0].code:<18}  ... and {left} more like these")

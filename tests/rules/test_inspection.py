@@ -300,11 +300,11 @@ def test_a_triangle_without_area_does_not_hide_a_link() -> None:
     [(1e-3, "--unit m"), (1.0 / 25.4, "--unit in"), (1e3, "too large")],
     ids=["metres", "inches", "too large"],
 )
-def test_sizes_that_look_like_another_unit_are_warned_of_once(factor: float, word: str) -> None:
+def test_sizes_that_look_like_another_unit_stop_once(factor: float, word: str) -> None:
     links = [Body(b.name, mesh(factor * b.mesh.points, b.mesh.triangles)) for b in tubes(*closed_chain(12))]
     odd = [finding for finding in _inspect(links).findings if finding.code == "odd-size"]
     assert len(odd) == 1
-    assert odd[0].severity == "warn"
+    assert odd[0].severity == "stop"
     assert word in odd[0].text
 
 

@@ -69,6 +69,13 @@ def check_unit(path: Path, unit_mm: float) -> None:
         raise BadInput(f"{path}: a unit of {unit_mm:g} mm does not work; give a length above 0 mm")
 
 
+def no_number(error: ValueError) -> str:
+    """Say which word numpy could not read as a number, and how to mend it."""
+    word = str(error).rsplit(": ", 1)[-1].removeprefix("b").strip("'\"")
+    mend = "export it with decimal points, not commas" if "," in word else "export it again"
+    return f"is not a number ({word}); {mend}"
+
+
 def checked(points: FloatArray, triangles: IntArray, where: str) -> Mesh:
     """Make a checked mesh as `mesh` does, and raise BadInput for a coordinate beyond `MAX_COORDINATE_MM` too."""
     result = mesh(points, triangles, where=where)

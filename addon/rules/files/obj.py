@@ -4,6 +4,7 @@ After version 3.0 of the format (from memory). Read are ``v``, ``f``, ``o`` and 
 materials, smoothing, loose points and lines are passed over. Free-form surfaces are refused.
 """
 
+import codecs
 import re
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from ..base.errors import BadInput
 from ..solid.mesh import FloatArray, IntArray
 from ..solid.weld import components
 from .atomic import writing
-from .doors import check_unit, checked, read_text, refuse_many
+from .doors import check_unit, checked, no_number, read_text, refuse_many
 from .named import Named, clean_name
 from .polygons import triangulate
 
@@ -30,7 +31,7 @@ def read(path: Path, unit_mm: float = 1.0) -> tuple[Named, ...]:
     file.
     """
     check_unit(path, unit_mm)
-    data = read_text(path, "save it as binary STL or 3MF")
+    data = read_text(path, "save it as binary STL or 3MF").removeprefix(codecs.BOM_UTF8)
     lines = re.sub(rb"\\\r?\n", b" ", data).splitlines()
     words = [line.split(None, 1) for line in lines]
     head = np.array([w[0][:8] if w else b"" for w in words], dtype="S8")
@@ -83,7 +84,7 @@ def _points(path: Path, words: list[list[bytes]], lines: IntArray) -> FloatArray
     try:
         points = np.array(rows).astype(np.float64)
     except ValueError as error:
-        raise BadInput(f"{path}: a point has a coordinate that is not a number ({error}); export it again") from None
+        raise BadInput(f"{path}: a coordinate of a point {no_number(error)}") from None
     wrong = np.flatnonzero(~(np.abs(points) < 1e100).all(axis=1))
     if len(wrong):
         raise BadInput(f"{path}: line {lines[wrong[0]] + 1} is a point without three real numbers; export it again")

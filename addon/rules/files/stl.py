@@ -15,7 +15,7 @@ from ..solid.measure import normals
 from ..solid.mesh import FloatArray, Mesh
 from ..solid.weld import weld
 from .atomic import writing
-from .doors import check_unit, checked, opened, read_text, refuse_many
+from .doors import check_unit, checked, no_number, opened, read_text, refuse_many
 from .named import Named, clean_name
 
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("attribute", "<u2")])
@@ -74,6 +74,13 @@ def write(path: Path, mesh: Mesh) -> None:
 
 def _mesh(corners: FloatArray, unit_mm: float, where: str) -> Mesh:
     """Weld loose corners (m, 3, 3) into a checked mesh."""
+    wrong = np.flatnonzero(~np.isfinite(corners).all(axis=(1, 2)))
+    if len(wrong):
+        count = f"{len(wrong):,} of its {len(corners):,} facets have" if len(wrong) > 1 else "a facet has"
+        raise BadInput(
+            f"{where}: {count} a coordinate that is not a number, first facet {wrong[0] + 1}; repair the mesh and "
+            "export it again"
+        )
     loose = checked(corners.reshape(-1, 3) * unit_mm, np.arange(3 * len(corners)).reshape(-1, 3), where)
     welded = weld(loose.points, loose.triangles)
     return checked(welded.points, welded.triangles, where)
@@ -150,6 +157,6 @@ def _text_corners(path: Path, text: bytes) -> FloatArray:
         try:
             parts.append(table[:, _NUMBERS].astype(np.float64).reshape(-1, 3, 3))
         except ValueError as error:
-            raise BadInput(f"{path}: a corner is not a number ({error}); export it again") from None
+            raise BadInput(f"{path}: a corner {no_number(error)}") from None
         before += whole
     return np.concatenate(parts)

@@ -126,9 +126,9 @@ class _ModelParts:
             else:
                 self._start_other(tag, attributes)
         except KeyError as error:
-            self._refuse(f"a {tag.split()[-1]} without {error.args[0].split()[-1]}")
+            self._refuse(f"{_one(tag)} without {error.args[0].split()[-1]}")
         except (ValueError, OverflowError) as error:
-            self._refuse(f"a {tag.split()[-1]} with a wrong value ({error})")
+            self._refuse(f"{_one(tag)} with a wrong value ({error})")
 
     def end(self, tag: str) -> None:
         if tag == f"{CORE} object":
@@ -177,10 +177,18 @@ class _ModelParts:
         raise BadInput(f"{self.where}: {what}{inside}; the file is damaged, export it again")
 
 
+def _one(tag: str) -> str:
+    kind = tag.split()[-1]
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+
+
 def _placement(attributes: dict[str, str]) -> Placement:
     transform = np.vstack([np.eye(3), np.zeros(3)])
     if "transform" in attributes:
-        transform = np.array([float(word) for word in attributes["transform"].split()]).reshape(4, 3)
+        numbers = [float(word) for word in attributes["transform"].split()]
+        if len(numbers) != 12:
+            raise ValueError(f"its transform has {len(numbers)} numbers, not 12")
+        transform = np.array(numbers).reshape(4, 3)
     path = attributes.get(_PATH)
     return Placement(int(attributes["objectid"]), part_key(path) if path else None, transform)
 

@@ -3,17 +3,21 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..base.profile import Profile
 from ..solid.crossing import Crossing
 from ..solid.distance import GapTable
 from ..solid.mesh import Body, FloatArray
-from .body_findings import as_point
+from .body_findings import as_point, rounded_up
 from .finding import Finding
 from .heads import HOT_STRENGTH_MPA, head_kpa
 from .ladder import Ladder, ladder, printed_gap_mm, web_mm
 
 # Gaps are exact to rounding; a gap made to equal its floor passes.
 ROUNDING_MM = 1e-9
+# Two bodies whose points lie as near as this one by one are one body twice. Far below what a printer can do.
+TWICE_MM = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,27 +79,39 @@ def gap_findings(
     for a, b, gap, point_a, point_b in zip(
         table.a, table.b, table.gap_mm, table.point_a, table.point_b, strict=True
     ):  # fmt: skip
-        names = (bodies[int(a)].name, bodies[int(b)].name)
+        one, other = bodies[int(a)], bodies[int(b)]
         if gap <= 0.0:
-            found.append(_fused(names, fused[int(a), int(b)], limits.profile))
+            found.append(_fused(one, other, fused[int(a), int(b)], limits))
         else:
-            found += _of_pair(names, float(gap), point_a, point_b, limits)
+            found += _of_pair((one.name, other.name), float(gap), point_a, point_b, limits)
     return tuple(found)
 
 
-def _fused(names: tuple[str, str], crossing: Crossing, p: Profile) -> Finding:
-    pair = f"{names[0]} and {names[1]}"
-    if crossing.buried:
+def _fused(one: Body, other: Body, crossing: Crossing, limits: Limits) -> Finding:
+    names = (one.name, other.name)
+    floor = limits.profile.gap_floor_mm
+    apart = (floor + 2.0 * limits.profile.bleed_mm) / limits.scale
+    if _is_twice(one, other):
+        how, mend = "the same body twice in one place", "delete one of them."
+    elif crossing.buried:
         how = f"one lies inside the other's metal, {crossing.depth_mm:.3g} mm deep"
         mend = "take one of them away, or move it out."
     elif crossing.depth_mm > 0.0:
         how = f"they cross, {crossing.depth_mm:.3g} mm deep"
-        mend = f"move them apart by {crossing.depth_mm + p.gap_floor_mm:.2g} mm or more."
+        mend = f"move them apart by {rounded_up(crossing.depth_mm + apart)} mm or more."
     else:
         how = "they touch"
-        mend = f"move them apart by {p.gap_floor_mm:.2g} mm or more."
-    text = f"{pair}: {how}, and would print and cast as one piece; {mend}"
-    return Finding("fused", "stop", names, text, as_point(crossing.at), 0.0, p.gap_floor_mm)
+        mend = f"move them apart by {rounded_up(apart)} mm or more."
+    text = f"{names[0]} and {names[1]}: {how}, and would print and cast as one piece; {mend}"
+    return Finding("fused", "stop", names, text, as_point(crossing.at), 0.0, floor)
+
+
+def _is_twice(one: Body, other: Body) -> bool:
+    """Tell whether two bodies have their points and triangles in the same places, in the same order."""
+    a, b = one.mesh, other.mesh
+    if a.points.shape != b.points.shape or not np.array_equal(a.triangles, b.triangles):
+        return False
+    return bool((np.abs(one.points() - other.points()) <= TWICE_MM).all())
 
 
 def _of_pair(
@@ -109,21 +125,23 @@ def _of_pair(
     gap_severity, gap_limit = _against(printed, p.gap_floor_mm, p.gap_warn_mm)
     web_severity, web_limit = _against(web, p.web_floor_mm, p.web_warn_mm)
     from_model = f" ({gap_mm:.3f} mm in the model)" if abs(printed - gap_mm) > 5e-4 else ""
+    more = rounded_up((gap_limit - printed) / limits.scale)
     gap_text = (
         f"{pair}: the gap closes up in print{from_model}; "
         if printed <= 0.0
         else f"{pair}: the printed gap is {printed:.3f} mm{from_model}, under {gap_limit:g} mm; "
     ) + (
-        f"the printer needs {gap_limit:g} mm. Open it by {gap_limit - printed:.2g} mm."
+        f"the printer needs {gap_limit:g} mm. Open it by {more} mm."
         if gap_severity == "stop"
-        else f"it may stick in places. Open it by {gap_limit - printed:.2g} mm to be safe."
+        else f"it may stick in places. Open it by {more} mm to be safe."
     )
     web_text = f"{pair}: the investment between them is {web:.3f} mm thick{from_model}, under {web_limit:g} mm; " + (
         "it breaks and the links cast together. "
         if web_severity == "stop"
         else "it may break when the metal comes in. "
     )
-    web_text += f"Open the gap by {(web_limit - web) / (1.0 + limits.mould_expansion) / limits.scale:.2g} mm."
+    more = rounded_up((web_limit - web) / (1.0 + limits.mould_expansion) / limits.scale)
+    web_text += f"Open the gap by {more} mm."
     gap_finding = Finding("gap-below-floor", gap_severity, names, gap_text, at, printed, gap_limit)
     web_finding = Finding("web-thin", web_severity, names, web_text, at, web, web_limit)
     if gap_severity == "stop":

@@ -14,7 +14,7 @@ from ..solid.crossing import Crossing, crossings
 from ..solid.distance import GapTable, gaps
 from ..solid.measure import bounds_mm
 from ..solid.mesh import Body
-from .body_findings import as_point, is_sound, size_findings, soundness_findings
+from .body_findings import as_point, is_sound, is_too_small, size_findings, soundness_findings
 from .finding import Finding
 from .gap_findings import Limits, gap_findings
 from .heads import HOT_STRENGTH_MPA
@@ -117,6 +117,16 @@ def inspect(
     shapes = yield from part(shapes_of(bodies, copies), 0.01, 0.3)
     known = [shape.facts for shape in shapes]
     sound = np.array([is_sound(f) for f in known])
+    measured = yield from part(_facts_of(bodies, shapes), 0.3, 0.3)
+    low, high = np.swapaxes(np.array([facts_of_body.bounds_mm for facts_of_body in measured]), 0, 1)
+    alone = (
+        *size_findings([body.name for body in bodies], low, high),
+        *soundness_findings(bodies, known, [shape.crossing for shape in shapes]),
+        *wall_findings(bodies, [shape.wall for shape in shapes], profile, scale),
+    )
+    yield 0.3
+    if is_too_small(low, high):
+        return Inspection(measured, (), (), alone)
     wide_mm = max(range_mm, limits.reach_mm())
     table = yield from part(gaps(bodies, range_mm=wide_mm), 0.3, 0.6)
     touching = np.flatnonzero(table.gap_mm <= 0.0)
@@ -126,14 +136,13 @@ def inspect(
     joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.65, 0.8)
     shared = on_first_meshes(bodies, copies)
     thin = yield from part(webs(shared, table, limits, thickest_mm=min(range_mm, THICKEST_MM)), 0.8, 1.0)
-    measured = tuple(_facts_of(body, shape) for body, shape in zip(bodies, shapes, strict=True))
-    bounds = np.array([facts_of_body.bounds_mm for facts_of_body in measured])
     pairs = _pairs(bodies, sound, table, joint, range_mm, limits, fused)
+    yield 1.0
     hanging = Hanging(
         bodies,
         sound,
         np.array([f.genus is None or f.genus > 0 for f in known]),
-        bounds.mean(axis=1),
+        0.5 * (low + high),
         frozenset(fused),
         joint,
         None if joints is None else frozenset((min(pair), max(pair)) for pair in joints),
@@ -143,14 +152,10 @@ def inspect(
             if 0.0 < gap < range_mm
         },
     )
-    findings = (
-        *size_findings([body.name for body in bodies], bounds[:, 0], bounds[:, 1]),
-        *soundness_findings(bodies, known, [shape.crossing for shape in shapes]),
-        *wall_findings(bodies, [shape.wall for shape in shapes], profile, scale),
-        *gap_findings(bodies, table, limits, fused),
-        *web_weak_findings(bodies, thin, limits),
-        *link_findings(hanging),
-    )
+    between = gap_findings(bodies, table, limits, fused)
+    yield 1.0
+    findings = (*alone, *between, *web_weak_findings(bodies, thin, limits), *link_findings(hanging))
+    yield 1.0
     patches = tuple(
         WebPatch(
             bodies[web.a].name,
@@ -191,19 +196,25 @@ def _check(
             raise BadInput(f"inspect: joint {tuple(pair)} does not name two of the {len(bodies)} bodies")
 
 
-def _facts_of(body: Body, shape: Shape) -> BodyFacts:
-    low, high = bounds_mm(body.points())
-    known, wall = shape.facts, shape.wall
-    return BodyFacts(
-        body.name,
-        shape.volume_mm3,
-        shape.area_mm2,
-        known.closed,
-        known.genus,
-        (as_point(low), as_point(high)),
-        None if wall is None else wall_mm(body, wall),
-        None if wall is None else as_point(body.pose.apply(0.5 * (wall.point_a + wall.point_b))),
-    )
+def _facts_of(bodies: Sequence[Body], shapes: Sequence[Shape]) -> Steps[tuple[BodyFacts, ...]]:
+    measured = []
+    for body, shape in zip(bodies, shapes, strict=True):
+        low, high = bounds_mm(body.points())
+        known, wall = shape.facts, shape.wall
+        measured.append(
+            BodyFacts(
+                body.name,
+                shape.volume_mm3,
+                shape.area_mm2,
+                known.closed,
+                known.genus,
+                (as_point(low), as_point(high)),
+                None if wall is None else wall_mm(body, wall),
+                None if wall is None else as_point(body.pose.apply(0.5 * (wall.point_a + wall.point_b))),
+            )
+        )
+        yield len(measured) / len(bodies)
+    return tuple(measured)
 
 
 def _pairs(

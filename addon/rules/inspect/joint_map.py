@@ -24,7 +24,7 @@ from ..solid.linking import counting_links, whole
 from ..solid.loops import finding_loops, thinned
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .extents import extents
-from .freeing import axes, clears
+from .freeing import PAD_MM, axes, clears
 from .groups import locked_groups, units
 
 BoolArray = npt.NDArray[np.bool_]
@@ -64,12 +64,13 @@ def joint_map(bodies: Sequence[Body], sound: BoolArray, table: GapTable, range_m
     """Find which bodies are linked.
 
     ``sound`` (n,): closed, wound outward, an even surface; a pair with another kind of body is undecided, and so is a
-    pair at gap 0 in ``table``. ``range_mm``: pairs not in the table are at least this far apart.
+    pair in ``table`` that touches, or so nearly that rounding decides. ``range_mm``: pairs not in the table are at
+    least this far apart.
     """
     reach = yield from part(extents(bodies), 0.0, 0.02)
     pairs = yield from part(reach.overlapping(), 0.02, 0.05)
     gap = _gap_of(pairs, table, range_mm)
-    judged = sound[pairs].all(axis=1) & (gap > 0.0)
+    judged = sound[pairs].all(axis=1) & (gap > 2.0 * PAD_MM)
     state = np.full(len(pairs), UNDECIDED, dtype=np.int8)
     yield 0.05
     state[judged] = yield from part(_by_number(bodies, pairs[judged], gap[judged]), 0.05, 0.5)

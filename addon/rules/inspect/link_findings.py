@@ -92,18 +92,20 @@ def _linked_to_nothing(hanging: Hanging, states: dict[Numbers, int]) -> list[Fin
     loose = hanging.sound.copy()
     for pair in hanging.fused:
         loose[list(pair)] = False
+    # Nor is a body loose that may hang on an unsound one: nobody can tell.
     for pair, state in states.items():
-        if state == LINKED or (state == UNDECIDED and _is_judged(hanging, pair)):
+        if state != NOT_LINKED:
             loose[list(pair)] = False
     for group in hanging.joint_map.groups:
         loose[list(group)] = False
+    none = "none of these bodies is " + ("linked" if hanging.sound.all() else "known to be linked")
     found = []
     for number in np.flatnonzero(loose):
         name = hanging.bodies[number].name
         text = f"{name}: linked to nothing" + (
             ", while others are linked; it would fall out as a loose piece. Link it, or take it out of the set."
             if is_chain
-            else "; none of these bodies is linked. Check that they were placed as they should hang."
+            else f"; {none}. Check that they were placed as they should hang."
         )
         severity = "stop" if is_chain else "warn"
         found.append(Finding("not-linked", severity, (name,), text, _middle(hanging, [int(number)])))

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from ..base.profile import Profile
 from ..solid.mesh import Body
 from ..solid.wall import Wall
-from .body_findings import as_point
+from .body_findings import as_point, rounded_up
 from .finding import Finding
 
 # Sizes are exact to rounding; metal made to equal the floor passes.
@@ -44,7 +44,7 @@ def wall_findings(
         else:
             text = (
                 f"{body.name}: the metal is only {printed:.3f} mm thick in print, under {floor:g} mm; it may break in "
-                f"print or not fill. Make it {(floor - printed) / scale:.2g} mm thicker there."
+                f"print or not fill. Make it {rounded_up((floor - printed) / scale)} mm thicker there."
             )
         found.append(Finding("wall-thin", "stop", (body.name,), text, at, printed, floor))
     return tuple(found)

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 
 from ..solid.mesh import Body
-from .body_findings import as_point
+from .body_findings import as_point, rounded_up
 from .finding import Finding
 from .gap_findings import Limits
 from .heads import HEAD_KPA
@@ -41,7 +41,7 @@ def web_weak_findings(bodies: Sequence[Body], webs: Sequence[Web], limits: Limit
         if math.isfinite(web.width_mm):
             size = f"{web.width_mm:.2g} mm wide and no thicker than {web.thickness_mm:.2g} mm"
             more = (web.width_mm / passes - web.thickness_mm) / (1.0 + limits.mould_expansion) / limits.scale
-            mend = f"Open the gap by {max(more, 0.01):.2g} mm, or make the links narrower where they face each other"
+            mend = f"Open the gap by {rounded_up(more)} mm, or make the links narrower where they face each other"
             gentler = [
                 head
                 for head in ("vacuum", "gravity")

@@ -81,19 +81,20 @@ def contacts(pairs: Sequence[PosedPair], range_mm: float) -> Steps[list[Contact]
     found = [Contact()] * len(pairs)
     gap = np.full(len(pairs), np.inf)
     batch: list[_Near] = []
-    done = 0.0
+    done, held = 0.0, 0
     for i, pair in enumerate(pairs):
         near = _near_parts(i, pair, range_mm)
         done += _PART / len(pairs)
         yield done
         if near is not None and batch and _levels(near) != _levels(batch[0]):
             yield from part(_search(batch, found, gap), done, i / len(pairs))
-            batch, done = [], i / len(pairs)
+            batch, held, done = [], 0, i / len(pairs)
         if near is not None:
             batch.append(near)
-        if batch and (i == len(pairs) - 1 or sum(n.triangles() for n in batch) >= _TOGETHER):
+            held += near.triangles()
+        if batch and (i == len(pairs) - 1 or held >= _TOGETHER):
             yield from part(_search(batch, found, gap), done, (i + 1) / len(pairs))
-            batch, done = [], (i + 1) / len(pairs)
+            batch, held, done = [], 0, (i + 1) / len(pairs)
     for i, pair in enumerate(pairs):
         if gap[i] > pair.touching_mm():
             buried = yield from part(_buried(pair), 1.0, 1.0)

@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..base.progress import Steps, part
+from .containment import finding_closed
 from .feet import feet
 from .mesh import FloatArray, IntArray, Mesh
 from .metal import in_metal_of
@@ -97,6 +98,8 @@ def deepest(
     ``within_mm`` or ``within_share`` of it, whichever is more. An open mesh bounds no metal: nothing is deep in it.
     """
     best = _Best(beyond_mm)
+    if not (yield from part(finding_closed(other), 0.0, 0.0)):
+        return Deepest(best.depth, best.at)
     place_of = np.zeros(len(other.triangles), dtype=np.int64)
     place_of[surface.numbers] = np.arange(len(surface.numbers))
     metal = _Metal(other, surface, place_of)

@@ -5,7 +5,6 @@ import numpy as np
 from ..base.progress import Steps, finish
 from .mesh import FloatArray, Mesh
 
-
 # Triangles measured at a time.
 _TRIANGLES = 1 << 17
 

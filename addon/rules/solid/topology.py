@@ -23,7 +23,8 @@ class MeshFacts:
     """What is true of a mesh. Each ``*_at`` is one place (3,) in mm where the thing is found, or None.
 
     ``closed``: every edge of every shell has its mate. ``genus``: handles, summed over the shells; None unless all are
-    closed and evenly wound. ``shells``: how many. ``open_edges``: edges with a face on one side only.
+    closed and evenly wound. ``shells``: how many; ``cavities``: those of them that are hollows in another.
+    ``open_edges``: edges with a face on one side only.
     ``non_manifold_edges``: edges with more than two faces; they can still be closed (two tetrahedra on one edge).
     ``inside_out``: some face looks inward, either because a shell that lies in no other has negative volume, or because
     of ``turned_edges``, edges whose two faces run the same way. ``doubled_faces``: triangles on the same three points
@@ -37,6 +38,8 @@ class MeshFacts:
     closed: bool
     genus: int | None
     shells: int
+    cavities: int
+    cavity_at: FloatArray | None
     open_edges: int
     open_at: FloatArray | None
     non_manifold_edges: int
@@ -67,6 +70,7 @@ def finding_facts(mesh: Mesh) -> Steps[MeshFacts]:
     turned = np.flatnonzero(s.pairing.turned & (s.pairing.mate > half_edges))
     doubled = np.flatnonzero(s.again)
     flat = np.flatnonzero((yield from part(_flat(s.mesh), 0.9, 1.0)))
+    hollow = s.owner != np.arange(len(s.owner))
     inward = np.flatnonzero(s.inside_out()[s.shell])
 
     def middle_of_edge(found: IntArray) -> FloatArray | None:
@@ -83,6 +87,8 @@ def finding_facts(mesh: Mesh) -> Steps[MeshFacts]:
         closed=bool(s.closed.all()),
         genus=int(s.genus.sum()) if (s.genus >= 0).all() else None,
         shells=len(s.closed),
+        cavities=int(hollow.sum()),
+        cavity_at=middle_of_triangle(np.flatnonzero(hollow[s.shell])),
         open_edges=len(open_edges),
         open_at=middle_of_edge(open_edges),
         non_manifold_edges=len(s.pairing.crowded),

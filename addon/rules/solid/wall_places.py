@@ -12,6 +12,7 @@ import numpy as np
 from ..base.progress import Steps, part
 from .edges import BoolArray, pairing_edges
 from .hierarchy import neighbours_first
+from .measure import normals
 from .mesh import FloatArray, IntArray, Mesh
 from .weld import same_rows, welding
 
@@ -21,6 +22,10 @@ _TURNS = float(np.cos(np.radians(30.0)))
 MOST = 20_000
 # How far places in corners lie towards the middle of the face.
 _INTO = 0.02
+# Triangles narrower than this share of the mesh, the rounding of single precision, look nowhere in particular.
+_SLIVER = 1e-6
+# Triangles looked at together.
+_TRIANGLES = 1 << 16
 # More than there are cubes along a side.
 _WIDE = 1 << 21
 
@@ -61,17 +66,23 @@ class EdgeLine:
 
 
 def faces_of(mesh: Mesh) -> Steps[Faces]:
-    """Give the faces of a mesh that have an area."""
-    corners = mesh.corners()
-    out = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    yield 0.1
-    length = np.sqrt((out * out).sum(axis=1))
-    real = length > 0.0
-    corners, inward = corners[real], -out[real] / length[real, None]
-    yield 0.2
+    """Give the faces of a mesh that have an area, slivers left out."""
+    parts = []
+    narrow = _SLIVER * float(np.abs(mesh.points).max())
+    for start in range(0, len(mesh.triangles), _TRIANGLES):
+        some = mesh.points[mesh.triangles[start : start + _TRIANGLES]]
+        out = normals(some)
+        length = np.sqrt((out * out).sum(axis=1))
+        real = length > narrow * _longest(some)
+        parts.append((some[real], -out[real] / length[real, None]))
+        yield 0.2 * start / len(mesh.triangles)
+    corners, inward = (np.concatenate(each) for each in zip(*parts, strict=True))
     if len(corners) == 0:
         return Faces(corners, inward)
-    order = yield from part(neighbours_first(np.ascontiguousarray(corners.sum(axis=1).T)), 0.2, 0.9)
+    yield 0.2
+    places = np.ascontiguousarray(corners.sum(axis=1).T)
+    yield 0.2
+    order = yield from part(neighbours_first(places), 0.2, 0.9)
     return Faces(corners[order], inward[order])
 
 
@@ -86,15 +97,23 @@ def edges_of(mesh: Mesh) -> Steps[EdgeLine | None]:
     if (pairing.mate < 0).any() or pairing.turned.any():
         return None
     corners = welded.points[triangles]
-    out = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    length = np.sqrt((out * out).sum(axis=1))
-    out /= np.where(length > 0.0, length, 1.0)[:, None]
-    yield 0.8
+    out, length = np.empty((len(corners), 3)), np.empty(len(corners))
+    sliver = np.empty(len(corners), dtype=np.bool_)
+    narrow = _SLIVER * float(np.abs(welded.points).max())
+    for first in range(0, len(corners), _TRIANGLES):
+        here = slice(first, first + _TRIANGLES)
+        normal = normals(corners[here])
+        length[here] = np.sqrt((normal * normal).sum(axis=1))
+        out[here] = normal / np.where(length[here] > 0.0, length[here], 1.0)[:, None]
+        sliver[here] = length[here] <= narrow * _longest(corners[here])
+        yield 0.7 + 0.2 * first / len(corners)
     one = np.flatnonzero(pairing.mate > np.arange(len(pairing.mate)))
     other = pairing.mate[one]
-    cosine = (out[one // 3] * out[other // 3]).sum(axis=1)
+    yield 0.9
+    cosine = np.einsum("ij,ij->i", out[one // 3], out[other // 3])
+    yield 0.9
     # Edges of one plane, most of all, say nothing.
-    bent = cosine < _TURNS
+    bent = (cosine < _TURNS) & ~sliver[one // 3] & ~sliver[other // 3]
     one, other, cosine = one[bent], other[bent], cosine[bent]
     start, end = _corner(corners, one), _corner(corners, _next(one))
     long = np.sqrt(((end - start) ** 2).sum(axis=1))
@@ -112,6 +131,12 @@ def edges_of(mesh: Mesh) -> Steps[EdgeLine | None]:
         np.stack((corners[one // 3].mean(axis=1), corners[other // 3].mean(axis=1)), axis=1),
         np.stack((-out[one // 3], -out[other // 3]), axis=1),
     )
+
+
+def _longest(corners: FloatArray) -> FloatArray:
+    """Give the longest side of every triangle (t, 3, 3), (t,)."""
+    result: FloatArray = np.sqrt(((corners - corners[:, (1, 2, 0)]) ** 2).sum(axis=2).max(axis=1))
+    return result
 
 
 def _next(half_edge: IntArray) -> IntArray:
@@ -132,14 +157,22 @@ def few_places(faces: Faces, most: int) -> Places:
 
 def spread_places(faces: Faces, edges: EdgeLine, patch_mm: float) -> Steps[Places]:
     """Give places that stand for all of a surface, each for a flat patch within a cube of side ``patch_mm``."""
-    corners, inward = halved(faces.corners, faces.inward, patch_mm, MOST)
-    yield 0.3
-    at = corners.mean(axis=1)
-    chosen = one_a_patch(at, inward, patch_mm)
-    yield 0.9
+    count = len(faces.corners)
+    at, inward = [], []
+    for start in range(0, count, _TRIANGLES):
+        here = slice(start, start + _TRIANGLES)
+        some = faces.corners[here]
+        corners, facing = halved(some, faces.inward[here], patch_mm, MOST * len(some) // count)
+        chosen = one_a_patch(corners.mean(axis=1), facing, patch_mm)
+        at.append(corners[chosen].mean(axis=1))
+        inward.append(facing[chosen])
+        yield 0.9 * (start + len(some)) / count
+    every, facing = np.concatenate(at), np.concatenate(inward)
+    chosen = one_a_patch(every, facing, patch_mm)
     line, corner = on_edges(edges, patch_mm), in_corners(edges)
     return Places(
-        np.concatenate((at[chosen], line.at, corner.at)), np.concatenate((inward[chosen], line.inward, corner.inward))
+        np.concatenate((every[chosen], line.at, corner.at)),
+        np.concatenate((facing[chosen], line.inward, corner.inward)),
     )
 
 
