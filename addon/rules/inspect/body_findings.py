@@ -89,9 +89,9 @@ def _of_surface(body: Body, facts: MeshFacts, crossing: SelfCrossing) -> list[Fi
     if is_sound(facts) and facts.cavities:
         say(
             "cup", "stop", facts.cavities, facts.cavity_at,
-            f"{_count(facts.cavities, 'closed cavity', 'closed cavities')} inside; resin stays shut in there and can burst "
-            "the mould when it burns out, and no investment gets in, so that the metal fills it. Fill the cavity, or "
-            "open it to the outside on two sides.",
+            f"{_count(facts.cavities, 'closed cavity', 'closed cavities')} inside; resin stays shut in there and can "
+            "burst the mould when it burns out, and no investment gets in, so that the metal fills it. Fill the "
+            "cavity, or open it to the outside on two sides.",
         )  # fmt: skip
     if crossing.count:
         more = " or more" if crossing.count >= MOST else ""
@@ -111,7 +111,7 @@ def _of_surface(body: Body, facts: MeshFacts, crossing: SelfCrossing) -> list[Fi
 
 
 def is_too_small(low: FloatArray, high: FloatArray) -> bool:
-    """Tell whether all bodies are so small that they were read in a wrong unit. ``low``, ``high`` (n, 3): bounds, mm."""
+    """Tell whether all bodies are so small that they were read in a wrong unit. ``low``, ``high`` (n, 3) in mm."""
     return bool(((high - low).max(axis=1) < SMALLEST_MM).all())
 
 

@@ -9,6 +9,7 @@ from ..base.profile import Profile
 from ..solid.crossing import Crossing
 from ..solid.distance import GapTable
 from ..solid.mesh import Body, FloatArray
+from ..solid.slit import Slit
 from .body_findings import as_point, rounded_up
 from .finding import Finding
 from .heads import HOT_STRENGTH_MPA, head_kpa
@@ -62,6 +63,11 @@ class Limits:
             over_cure_mm=self.profile.over_cure_mm,
         )
 
+    def slit_mm(self) -> float:
+        """Give the width in the model beyond which no slit grows together in print."""
+        p = self.profile
+        return (p.gap_floor_mm + 2.0 * p.bleed_mm + p.over_cure_mm) / self.scale
+
     def reach_mm(self) -> float:
         """Give the model gap beyond which no floor and no warning can bite."""
         printed = max(self.profile.gap_warn_mm, self.profile.web_warn_mm / (1.0 + self.mould_expansion))
@@ -84,6 +90,30 @@ def gap_findings(
             found.append(_fused(one, other, fused[int(a), int(b)], limits))
         else:
             found += _of_pair((one.name, other.name), float(gap), point_a, point_b, limits)
+    return tuple(found)
+
+
+def slit_findings(bodies: Sequence[Body], slits: Sequence[Slit | None], limits: Limits) -> tuple[Finding, ...]:
+    """Say where a body's own sides come so near each other that they grow together; ``slits`` in its coordinates.
+
+    A warning: a joint that must stay open is between two bodies, and an engraved line may fill without harm.
+    """
+    found = []
+    floor = limits.profile.gap_floor_mm
+    for body, slit in zip(bodies, slits, strict=True):
+        if slit is None:
+            continue
+        along = as_point(body.pose.rotation @ (slit.point_b - slit.point_a))
+        printed = limits.printed_mm(slit.width_mm, along)
+        if printed >= floor - ROUNDING_MM:
+            continue
+        at = as_point(body.pose.apply(0.5 * (slit.point_a + slit.point_b)))
+        more = rounded_up((floor - printed) / limits.scale)
+        text = (
+            f"{body.name}: two of its own sides are only {slit.width_mm:.3f} mm apart and grow together in print; the "
+            f"printer needs {floor:g} mm. Open the slit by {more} mm, or close it."
+        )
+        found.append(Finding("gap-below-floor", "warn", (body.name,), text, at, printed, floor))
     return tuple(found)
 
 

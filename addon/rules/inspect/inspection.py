@@ -16,7 +16,7 @@ from ..solid.measure import bounds_mm
 from ..solid.mesh import Body
 from .body_findings import as_point, is_sound, is_too_small, size_findings, soundness_findings
 from .finding import Finding
-from .gap_findings import Limits, gap_findings
+from .gap_findings import Limits, gap_findings, slit_findings
 from .heads import HOT_STRENGTH_MPA
 from .joint_map import LINKED, NOT_LINKED, UNDECIDED, BoolArray, JointMap, joint_map
 from .ladder import Ladder
@@ -114,7 +114,7 @@ def inspect(
     _check(bodies, range_mm, scale, mould_expansion, shrinkage, joints)
     limits = Limits(profile, scale, mould_expansion, shrinkage, head, hot_strength_mpa)
     copies = yield from part(copies_of(bodies), 0.0, 0.01)
-    shapes = yield from part(shapes_of(bodies, copies), 0.01, 0.3)
+    shapes = yield from part(shapes_of(bodies, copies, limits.slit_mm()), 0.01, 0.3)
     known = [shape.facts for shape in shapes]
     sound = np.array([is_sound(f) for f in known])
     measured = yield from part(_facts_of(bodies, shapes), 0.3, 0.3)
@@ -123,6 +123,7 @@ def inspect(
         *size_findings([body.name for body in bodies], low, high),
         *soundness_findings(bodies, known, [shape.crossing for shape in shapes]),
         *wall_findings(bodies, [shape.wall for shape in shapes], profile, scale),
+        *slit_findings(bodies, [shape.slit for shape in shapes], limits),
     )
     yield 0.3
     if is_too_small(low, high):
@@ -136,8 +137,7 @@ def inspect(
     joint = yield from part(joint_map(bodies, sound, table, wide_mm), 0.65, 0.8)
     shared = on_first_meshes(bodies, copies)
     thin = yield from part(webs(shared, table, limits, thickest_mm=min(range_mm, THICKEST_MM)), 0.8, 1.0)
-    pairs = _pairs(bodies, sound, table, joint, range_mm, limits, fused)
-    yield 1.0
+    pairs = yield from part(_pairs(bodies, sound, table, joint, range_mm, limits, fused), 1.0, 1.0)
     hanging = Hanging(
         bodies,
         sound,
@@ -225,7 +225,7 @@ def _pairs(
     range_mm: float,
     limits: Limits,
     fused: Mapping[tuple[int, int], Crossing],
-) -> tuple[Pair, ...]:
+) -> Steps[tuple[Pair, ...]]:
     """List the pairs nearer than the range and the linked ones, in the order of the bodies."""
     states = joint.states()
     near = {
@@ -249,4 +249,5 @@ def _pairs(
         else:
             along = as_point(table.point_b[place] - table.point_a[place])
             listed.append(Pair(*names, gap, on_a, on_b, state, ladder=limits.ladder(gap, along)))
+        yield 1.0
     return tuple(listed)

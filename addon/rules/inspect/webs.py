@@ -120,6 +120,7 @@ def webs(bodies: Sequence[Body], table: GapTable, limits: Limits, *, thickest_mm
             at = bodies[b if turned else a].pose.apply(answer.at)
             width = 2.0 * answer.depth_mm
             told.append(Web(a, b, at, answer.thickness_mm, answer.area_mm2, width, answer.depth_mm))
+            yield 1.0
     return tuple(told)
 
 

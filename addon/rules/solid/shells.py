@@ -128,9 +128,12 @@ def _bound_nothing(pairing: Pairing, shell: IntArray, twin: IntArray) -> BoolArr
 def _sheets(core: IntArray, mated: IntArray, mate: IntArray) -> Steps[IntArray]:
     """Give each corner (3c,) the least corner that hangs together with it around their point."""
     ends = []
+    after = _next_corner(mate)
+    yield 0.05
     for corner in (mated, _next_corner(mated)):
+        yield 0.1
         same = core.ravel()[corner] == core.ravel()[mate]
-        ends.append((corner, np.where(same, mate, _next_corner(mate))))
+        ends.append((corner, np.where(same, mate, after)))
         yield 0.1
     a, b = (np.concatenate(side) for side in zip(*ends, strict=True))
     yield 0.2

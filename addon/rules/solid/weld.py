@@ -85,10 +85,14 @@ def hanging_together(count: int, a: IntArray, b: IntArray) -> Steps[IntArray]:
     root = np.arange(count)
     pairs = len(a)
     while len(a):
-        a, b = root[a], root[b]
+        a = root[a]
         yield 1.0 - len(a) / pairs
-        apart = a != b
-        a, b = a[apart], b[apart]
+        b = root[b]
+        yield 1.0 - len(a) / pairs
+        apart = np.flatnonzero(a != b)
+        a = a[apart]
+        yield 1.0 - len(a) / pairs
+        b = b[apart]
         yield 1.0 - len(a) / pairs
         for begin in range(0, len(a), _HOOKS):
             one, other = a[begin : begin + _HOOKS], b[begin : begin + _HOOKS]
