@@ -25,9 +25,11 @@ from addon.rules.inspect.gap_findings import Limits
 from addon.rules.inspect.inspection import inspect
 from addon.rules.inspect.joint_map import joint_map
 from addon.rules.inspect.webs import webs
+from addon.rules.solid.congruent import copies_of, on_first_meshes
 from addon.rules.solid.distance import gaps, pair_gap, prepare
 from addon.rules.solid.self_crossing import self_crossings
-from addon.rules.solid.topology import facts
+from addon.rules.solid.slit import narrowest_slit
+from addon.rules.solid.topology import finding_facts
 from addon.rules.solid.wall import thinnest_wall
 from tests.gap_shapes import distinct_ring, oval_link, shared_ring
 
@@ -135,16 +137,21 @@ def _parts_of(bodies):
     """Seconds and the longest single step of every part, by its name."""
     profile = load_profile("bench")
     meshes = list({id(body.mesh): body.mesh for body in bodies}.values())
+    copies = finish(copies_of(bodies))
+    firsts = list({id(copy.first): copy.first for copy in copies}.values())
+    limits = Limits(profile)
     sound = np.ones(len(bodies), dtype=bool)
     table = finish(gaps(bodies, range_mm=RANGE_MM))
     parts = {
         "whole": lambda: inspect(bodies, profile, range_mm=RANGE_MM),
         "gaps": lambda: gaps(bodies, range_mm=RANGE_MM),
         "joint map": lambda: joint_map(bodies, sound, table, RANGE_MM),
-        "topology": lambda: _of_each(facts, meshes),
+        "copies": lambda: copies_of(bodies),
+        "topology": lambda: _one_by_one(finding_facts, meshes),
         "self-crossing": lambda: _one_by_one(self_crossings, meshes),
-        "walls": lambda: _one_by_one(thinnest_wall, meshes),
-        "webs": lambda: webs(bodies, table, Limits(profile), thickest_mm=RANGE_MM),
+        "walls": lambda: _one_by_one(thinnest_wall, firsts),
+        "slits": lambda: _one_by_one(lambda mesh: narrowest_slit(mesh, limits.slit_mm()), firsts),
+        "webs": lambda: webs(on_first_meshes(bodies, copies), table, limits, thickest_mm=RANGE_MM),
         "local gaps": lambda: gap_field(bodies, range_mm=RANGE_MM, table=table),
     }
     return {name: _timed(steps()) for name, steps in parts.items()}
@@ -153,12 +160,6 @@ def _parts_of(bodies):
 def _one_by_one(rule, meshes):
     for mesh in meshes:
         yield from rule(mesh)
-
-
-def _of_each(function, meshes):
-    for mesh in meshes:
-        function(mesh)
-        yield 0.0
 
 
 def _timed(steps):
