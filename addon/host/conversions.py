@@ -109,6 +109,16 @@ def matrix_pose(matrix: FloatArray, mm: float, *, where: str) -> Pose:
     return Pose(left @ right, matrix[:3, 3] * mm)
 
 
+def turn_and_stretch(matrix: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Take a matrix (3, 3) apart into a true rotation (3, 3) and the symmetric stretch (3, 3) that comes before it.
+
+    Of a mirroring matrix the stretch is the one that mirrors (the polar decomposition, by singular values).
+    """
+    left, sizes, right = np.linalg.svd(matrix)
+    turn, stretch = left @ right, right.T @ (sizes[:, None] * right)
+    return (-turn, -stretch) if np.linalg.det(turn) < 0.0 else (turn, stretch)
+
+
 def curve_polyline(ob: Any, depsgraph: Any, mm: float) -> Polyline:
     """Read a curve object as a dense polyline in world mm.
 

@@ -35,7 +35,7 @@ SHADE = 0.45
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class ColourSteps:
     """The printed gaps at which colours change: a stop below the floor, a warn below the next, none past the last."""
 
     floor_mm: float
@@ -44,10 +44,11 @@ class Steps:
 
     def legend(self) -> tuple[tuple[str, tuple[float, float, float, float]], ...]:
         """Give the lines of the legend, the narrowest last."""
+        warn = ((f"under {self.warn_mm:g} mm", UNDER_WARN),) if self.warn_mm > self.floor_mm else ()
         return (
             (f"up to {self.far_mm:g} mm", WIDE),
             (f"from {self.warn_mm:g} mm", NARROW),
-            (f"under {self.warn_mm:g} mm", UNDER_WARN),
+            *warn,
             (f"under {self.floor_mm:g} mm: stop", UNDER_FLOOR),
         )
 
@@ -70,7 +71,7 @@ class GapColours:
         self._serial = -1
         self._arrays: tuple[Any, Any, Any] | None = None
         self._batch: Any = None
-        self.steps: Steps | None = None
+        self.steps: ColourSteps | None = None
 
     def start(self) -> None:
         """Begin to draw."""
@@ -84,7 +85,15 @@ class GapColours:
         self._arrays, self._batch, self.steps = None, None, None
 
     def keep(
-        self, state: Any, bodies: Sequence[Body], field: GapField, steps: Steps, *, scale: float, mm: float, shift: Any
+        self,
+        state: Any,
+        bodies: Sequence[Body],
+        field: GapField,
+        steps: ColourSteps,
+        *,
+        scale: float,
+        mm: float,
+        shift: Any,
     ) -> None:
         """Keep the colours of bodies for the result now in ``state``; places as those of the findings (`store`)."""
         places, colours, faces = [], [], []
@@ -107,9 +116,13 @@ class GapColours:
         )
         self._batch, self._serial, self.steps = None, state.serial, steps
 
+    def kept_for(self, state: Any) -> bool:
+        """Tell whether there are colours of this very result."""
+        return bool(state.has_result and self._arrays is not None and state.serial == self._serial)
+
     def stands(self, state: Any, scene: Any) -> bool:
         """Tell whether there are colours that belong to the result and to the scene as it is."""
-        if not state.has_result or not state.colours or self._arrays is None or state.serial != self._serial:
+        if not state.colours or not self.kept_for(state):
             return False
         ob = scene.objects.get(state.subject)
         return is_current(state, scene) and not (ob is not None and ob.linkwright.figures.worn_view)

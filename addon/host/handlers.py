@@ -44,21 +44,23 @@ def _after_load(*_: Any) -> None:
 
 def _after_undo(*_: Any) -> None:
     """Measure the active chain again where undo brought back a draft; look whether inspected meshes are back."""
-    for state in _states():
-        look_again(state)
     context: Any = bpy.context
+    for state in _states():
+        if state.has_result:
+            look_again(state, context.evaluated_depsgraph_get())
     ob = chain_of(getattr(context, "active_object", None))
     if ob is not None:
         checker.ask(ob)
 
 
 def _edited(scene: Any, depsgraph: Any) -> None:
-    """Mark chains whose followed curve or link mesh was changed; only flags: changes made here are outside undo."""
+    """Mark results and chains whose objects were changed; only flags: changes made here are outside undo."""
+    if any(_moves_something(update) for update in depsgraph.updates) and depsgraph.mode == "VIEWPORT":
+        for state in _states():
+            look_again(state, depsgraph)
     changed = {update.id.original for update in depsgraph.updates if _is_changed(update)}
     if not changed:
         return
-    for state in _states():
-        look_again(state)
     for ob in scene.objects:
         if not is_chain(ob) or ob.library is not None:
             continue
@@ -69,6 +71,11 @@ def _edited(scene: Any, depsgraph: Any) -> None:
         own = group.own_link if group.family == "mesh" else None
         if own is not None and (own in changed or own.data in changed):
             _flag(group.figures, "own_stale", _link_differs(ob, own))
+
+
+def _moves_something(update: Any) -> bool:
+    """Tell whether anything shown may stand or look otherwise; a change of a scene may have taken an object away."""
+    return update.is_updated_geometry or update.is_updated_transform or isinstance(update.id, bpy.types.Scene)
 
 
 def _is_changed(update: Any) -> bool:

@@ -91,7 +91,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
         ob = self.shown(context, chain, fed.play)
         show_lattice(context, ob, fed, lift(fed, chain))
-        self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))
+        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))
         state = state_of(context)
         store_plan(state, words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
         if done.refused:

@@ -45,7 +45,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
         ob = self.shown(context, chain, fed.play)
         shift = lift(fed, chain)
         show_lattice(context, ob, fed, shift)
-        self.keep(context, ob, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
+        self.keep(context, ob, fed, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
         gates = sum(1 for s in fed.lattice.struts if s.feeds is not None)
         count = len(stops(fed.findings))
         self.report({"WARNING"} if count else {"INFO"}, f"Lattice of {gates} gates, {count} stops")
@@ -106,7 +106,7 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
         findings = worst_first((*fed.findings, *planned.findings))
         if parts(ob, "STRUT"):
             show_lattice(context, ob, fed, lift(fed, chain))
-        self.keep(context, ob, findings, f"{inspect_words(fed.inspection)}, with pour", lift(fed, chain))
+        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", lift(fed, chain))
         store_plan(state_of(context), words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
         self.report({"INFO"}, words.plan_lines(planned)[0])
 

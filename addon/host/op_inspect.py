@@ -11,24 +11,29 @@ from bpy.types import Operator
 from ..rules.base.errors import BadInput
 from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
+from ..rules.cast.plan import mould_and_metal
 from ..rules.chain.chain import Chain
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
 from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection, inspect
+from ..rules.solid.mesh import Body
 from ..verbs import flow
+from ..verbs.inspection_words import joint_names
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, check_unscaled, read_specs, scene_of, show_built
-from .gap_colours import Steps as GapSteps
-from .gap_colours import colours
+from .gap_colours import ColourSteps, colours
 from .long_work import SteppedOperator, idle
 from .measured import note_play
-from .process_settings import make_job, note_process, profile
-from .results import clear, dated_now, place_of, state_of, store, watch
-from .selection import selected_bodies, selected_solids
+from .process_settings import cast_spec, make_job, note_process, profile
+from .results import clear, dated_now, place_of, state_of, store, watch, watch_chain
+from .selection import Placed, bodies_of, read_selected, selected_solids
 from .showing import parts, show_struts
 from .units import mm_per_unit
 from .view import frame_place, redraw
+
+# The flask's temperature follows the wire, which nobody knows of foreign meshes: our judgement.
+USUAL_WIRE_MM = 1.5
 
 
 class ChainWork(SteppedOperator):
@@ -55,20 +60,23 @@ class ChainWork(SteppedOperator):
         note_play(ob.linkwright.figures, chain, play)
         return ob
 
-    def keep(self, context: Any, ob: Any, findings: Any, heading: str, shift: Any) -> None:
-        """Keep findings for the panel, dated by the chain and settings as they now stand."""
+    def keep(self, context: Any, ob: Any, made: Any, findings: Any, heading: str, shift: Any) -> None:
+        """Keep findings about a made or fed chain for the panel, dated by the chain and settings as they now stand."""
         scene = scene_of(ob, context)
         store(
             state_of(context),
             findings,
+            made.inspection,
             subject=ob.name,
             heading=heading,
             dated=dated_now(ob, scene),
             mm=mm_per_unit(scene),
+            joints=joint_names(made.chain),
             shift=(float(shift[0]), float(shift[1]), float(shift[2])),
             reach_mm=1.5 * self._read.chain.link_length_mm,
             with_lattice=bool(parts(ob, "STRUT")),
         )
+        watch_chain(state_of(context), ob, scene)
         redraw(context)
 
     @classmethod
@@ -116,24 +124,21 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         """Read what is selected and give the inspection."""
         ob = chain_of(context.active_object)
         if ob is None:
-            self._name = ""
-            self._watched = selected_solids(context)
-            bodies = selected_bodies(context)
-            return _coloured(inspect(bodies, profile(context.scene.linkwright), range_mm=flow.RANGE_MM), bodies)
+            note_process(context.scene.linkwright)
+            self._watched = [ob.name for ob in selected_solids(context)]
+            return _coloured(_of_meshes(read_selected(context), context.scene.linkwright))
         job = self.read(context)
         scaled = flow.scaling(job, load_materials())
         self._scale = scaled.scale
-        return _coloured(_with_lattice(job, scaled) if parts(ob, "STRUT") else _without(job, scaled), None)
+        return _coloured(_with_lattice(job, scaled) if parts(ob, "STRUT") else _without(job, scaled))
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the findings; show the exact chain they belong to."""
-        result, bodies, field = result
-        if isinstance(result, Inspection):
-            self._deliver_meshes(context, result)
-            watch(state_of(context), self._watched)
+        (made, chain, bodies), field = result
+        if isinstance(made, Inspection):
+            self._deliver_meshes(context, made)
             self._colour(context, bodies, field, 1.0, np.zeros(3))
             return
-        chain, made = result
         ob = self.shown(context, chain, made.play)
         words = inspect_words(made.inspection)
         shift = np.zeros(3)
@@ -141,13 +146,13 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
             shift = lift(made, chain)
             show_lattice(context, ob, made, shift)
             words += ", with lattice"
-        self.keep(context, ob, made.findings, words, shift)
+        self.keep(context, ob, made, made.findings, words, shift)
         self._colour(context, bodies, field, self._scale, shift)
         self._say(made.findings, words)
 
     def _colour(self, context: Any, bodies: Any, field: GapField, scale: float, shift: Any) -> None:
         limits = profile(context.scene.linkwright)
-        steps = GapSteps(limits.gap_floor_mm, limits.gap_warn_mm, flow.RANGE_MM)
+        steps = ColourSteps(limits.gap_floor_mm, limits.gap_warn_mm, flow.RANGE_MM)
         colours.keep(state_of(context), bodies, field, steps, scale=scale, mm=mm_per_unit(context.scene), shift=shift)
 
     def _deliver_meshes(self, context: Any, result: Inspection) -> None:
@@ -156,16 +161,20 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         mm = mm_per_unit(context.scene)
         sizes = [np.subtract(b.bounds_mm[1], b.bounds_mm[0]).max() for b in result.bodies]
         store(
-            state_of(context), findings, subject="", heading=f"Selected meshes: {words}", dated="", mm=mm,
-            reach_mm=float(np.median(sizes)),
+            state_of(context), findings, result, subject="", heading=f"Selected meshes: {words}",
+            dated=context.scene.linkwright.stamp, mm=mm, reach_mm=float(np.median(sizes)),
         )  # fmt: skip
+        watched = [context.scene.objects[name] for name in self._watched]
+        watch(state_of(context), watched, context.evaluated_depsgraph_get())
         redraw(context)
         self._say(findings, words)
 
     def _say(self, findings: Any, words: str) -> None:
         count = len(stops(findings))
+        others = len(findings) - count
         self.report(
-            {"WARNING"} if count else {"INFO"}, f"{words}: {count} stops, {len(findings) - count} other findings"
+            {"WARNING"} if count else {"INFO"},
+            f"{words}: {count} stop{'' if count == 1 else 's'}, {others} other finding{'' if others == 1 else 's'}",
         )
 
 
@@ -176,24 +185,47 @@ def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any) -> None:
     ob.linkwright.figures.lattice_stamp = ob.linkwright.figures.stamp
 
 
-def _coloured(steps: Steps[Any], bodies: Any) -> Steps[tuple[Any, Any, GapField]]:
-    """Run an inspection, then find the gap at every point of its bodies, those of its chain when none are given."""
-    result = yield from part(steps, 0.0, 0.85)
-    if bodies is None:
-        bodies = result[1].chain.bodies
-    field = yield from part(gap_field(bodies, range_mm=flow.RANGE_MM), 0.85, 1.0)
-    return result, bodies, field
+# What was made or only inspected, the chain as it stands in the scene (None: plain meshes), the bodies looked at.
+_Looked = tuple[flow.Made | flow.Fed | Inspection, Chain | None, tuple[Body, ...]]
 
 
-def _without(job: Job, scaled: flow.Scaling) -> Steps[tuple[Chain, flow.Made]]:
+def _coloured(steps: Steps[_Looked]) -> Steps[tuple[_Looked, GapField]]:
+    """Run an inspection, then find the gap at every point of the bodies it looked at."""
+    looked = yield from part(steps, 0.0, 0.85)
+    field = yield from part(gap_field(looked[2], range_mm=flow.RANGE_MM), 0.85, 1.0)
+    return looked, field
+
+
+def _of_meshes(placed: tuple[Placed, ...], scene_group: Any) -> Steps[_Looked]:
+    """Inspect meshes as they stand: their size is the print's, the pour is the scene's."""
+    limits, pour = profile(scene_group), cast_spec(scene_group)
+    mould = mould_and_metal(pour, load_materials(), thinnest_mm=USUAL_WIRE_MM)
+    bodies = yield from part(bodies_of(placed), 0.0, 0.1)
+    inspection = yield from part(
+        inspect(
+            bodies,
+            limits,
+            range_mm=flow.RANGE_MM,
+            mould_expansion=mould.expansion,
+            shrinkage=mould.shrinkage,
+            head=pour.head,
+            hot_strength_mpa=mould.hot_strength_mpa,
+        ),
+        0.1,
+        1.0,
+    )
+    return inspection, None, bodies
+
+
+def _without(job: Job, scaled: flow.Scaling) -> Steps[_Looked]:
     made = yield from flow.make(job, scaled, boolean)
-    return made.chain, made
+    return made, made.chain, made.chain.bodies
 
 
-def _with_lattice(job: Job, scaled: flow.Scaling) -> Steps[tuple[Chain, flow.Fed]]:
+def _with_lattice(job: Job, scaled: flow.Scaling) -> Steps[_Looked]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.3)
     fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.3, 1.0)
-    return chain, fed
+    return fed, chain, fed.chain.bodies
 
 
 class LINKWRIGHT_OT_frame_finding(Operator):

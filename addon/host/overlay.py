@@ -15,7 +15,7 @@ import numpy.typing as npt
 from gpu_extras.batch import batch_for_shader
 
 from .gap_colours import colours
-from .results import is_current
+from .results import is_current, shown_severities
 
 LOG = logging.getLogger(__name__)
 
@@ -78,14 +78,20 @@ class Overlay:
         region, view = context.region, context.region_data
         scale = context.preferences.system.ui_scale
         pixels, ahead = self._project(state, region, view)
-        inside = ahead & (pixels > 0).all(axis=1) & (pixels < (region.width, region.height)).all(axis=1)
+        inside = (
+            self._switched_on(state)
+            & ahead
+            & (pixels > 0).all(axis=1)
+            & (pixels < (region.width, region.height)).all(axis=1)
+        )
         gpu.state.blend_set("ALPHA")
         try:
             self._marks(pixels, inside, scale)
             left, right = _free(context.area, region)
             self._leaders(pixels, inside, state.active, region.height, right, scale)
             steps = colours.steps if colours.stands(state, context.scene) else None
-            self._legend(left, region.height, scale, () if steps is None else steps.legend())
+            gaps = () if steps is None else steps.legend()
+            self._legend(left, region.height, scale, gaps, shown_severities(state))
         finally:
             gpu.state.blend_set("NONE")
 
@@ -97,6 +103,10 @@ class Overlay:
         self._labels = [f"{row.code} {row.figure}".strip() for _, row in rows]
         self._counts = {s: sum(1 for row in state.findings if row.severity == s) for s in MARKS}
         self._serial = state.serial
+
+    def _switched_on(self, state: Any) -> npt.NDArray[np.bool_]:
+        shown = shown_severities(state)
+        return np.array([severity in shown for severity in self._severities], dtype=np.bool_)
 
     def _project(self, state: Any, region: Any, view: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
         matrix = np.array(view.perspective_matrix, dtype=np.float64)
@@ -164,13 +174,13 @@ class Overlay:
                 chosen.append(k)
         return chosen[:MOST_LABELS]
 
-    def _legend(self, left: float, top: float, scale: float, gaps: Any) -> None:
+    def _legend(self, left: float, top: float, scale: float, gaps: Any, shown: frozenset[str]) -> None:
         size = 12.0 * scale
         blf.size(0, size)
         # Under Blender's own words in that corner.
         x, y = left + 2.0 * size, top - 13.0 * size
         for severity in ("note", "warn", "stop"):
-            if not self._counts.get(severity):
+            if not self._counts.get(severity) or severity not in shown:
                 continue
             text = f"{severity} ({self._counts[severity]})"
             _box(x - size, y - 0.4 * size, blf.dimensions(0, text)[0] + 3.0 * size, 1.5 * size)

@@ -63,6 +63,25 @@ def freshness(layout: Any, context: Any, ob: Any, subject: str, dated: str, *, a
         layout.label(text=f"Out of date: {again}", icon="ERROR")
 
 
+def findings_freshness(layout: Any, context: Any, ob: Any, state: Any) -> None:
+    """Say whose the findings are, or that they are out of date, and why."""
+    scene = context.scene
+    dated = scene.linkwright.stamp
+    if state.subject:
+        freshness(layout, context, ob, state.subject, state.stamp)
+        if ob is None or ob.name != state.subject:
+            return
+        dated = dated_now(ob, scene)
+    elif state.scene != scene.name:
+        layout.label(text=f"Belongs to the scene {state.scene}", icon="INFO")
+        return
+    elif state.stamp != dated:
+        layout.label(text="Out of date: limits or pour changed", icon="ERROR")
+    if state.moved and state.stamp == dated:
+        thing = "a link" if state.subject else "an object"
+        layout.label(text=f"Out of date: {thing} has changed", icon="ERROR")
+
+
 class JobPanel:
     """A panel of our tab."""
 

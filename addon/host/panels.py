@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from bpy.types import Panel, UIList
+from bpy.types import Panel, UI_UL_list, UIList
 
-from .panel_parts import ChainPanel, JobPanel, freshness, wrapped
-from .results import state_of
+from ..rules.inspect.finding import SEVERITIES
+from .gap_colours import colours
+from .panel_parts import ChainPanel, JobPanel, findings_freshness, freshness, pair, wrapped
+from .results import shown_severities, state_of
 
 CAUTION = (
     "Molten metal, fumes and silica dust can maim. The makers' data sheets, local codes and licensed practice rule"
@@ -19,14 +21,34 @@ class LINKWRIGHT_UL_findings(UIList):
     """The findings, worst first; a click looks at the place."""
 
     def draw_item(
-        self, _context: Any, layout: Any, _data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
+        self, _context: Any, layout: Any, data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
     ) -> None:
-        """Draw one row: severity by the shape of its icon, code, bodies."""
+        """Draw one row: severity by the shape of its icon, code, joint or bodies."""
         row = layout.row(align=True)
         row.alert = item.severity == "stop"
-        split = row.split(factor=0.55, align=True)
+        split = row.split(factor=data.code_share, align=True)
         split.label(text=item.code, icon=ICONS[item.severity], translate=False)
-        split.label(text=item.bodies, translate=False)
+        split.label(text=item.where, translate=False)
+
+    def filter_items(self, _context: Any, data: Any, name: str) -> tuple[list[int], list[int]]:
+        """Leave out the severities switched off, then search; sorted by name, the worst still come first."""
+        rows, shown = getattr(data, name), shown_severities(data)
+        flags = [self.bitflag_filter_item] * len(rows)
+        if self.filter_name:
+            found: Any = UI_UL_list.filter_items_by_name(self.filter_name, self.bitflag_filter_item, rows, "name")
+            flags = list(found)
+        # Turning the search round must not bring back what is switched off.
+        flags = [
+            flag if row.severity in shown else self.bitflag_item_never_show
+            for flag, row in zip(flags, rows, strict=True)
+        ]
+        if not self.use_filter_sort_alpha:
+            return flags, []
+        order = sorted(range(len(rows)), key=lambda k: (SEVERITIES.index(rows[k].severity), rows[k].name))
+        places = [0] * len(rows)
+        for place, k in enumerate(order):
+            places[k] = place
+        return flags, places
 
 
 class LINKWRIGHT_PT_inspect(JobPanel, Panel):
@@ -53,24 +75,19 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             return
         heading = f"{state.subject}: {state.heading}" if state.subject else state.heading
         wrapped(layout.column(align=True), context, heading)
-        freshness(layout, context, ob, state.subject, state.stamp)
-        if state.moved:
-            layout.label(text="Out of date: a mesh was moved or changed", icon="ERROR")
+        findings_freshness(layout, context, ob, state)
         if not len(state.findings):
             layout.label(text="No findings", icon="CHECKMARK")
+            _view_buttons(layout, state)
             return
+        _severity_buttons(layout, state)
         layout.template_list(
             "LINKWRIGHT_UL_findings", "", state, "findings", state, "active", rows=min(6, max(3, len(state.findings)))
         )
         if state.hidden_rows:
-            layout.label(text=f"and {state.hidden_rows} more, all in report.json")
-        if 0 <= state.active < len(state.findings):
-            row = state.findings[state.active]
-            wrapped(layout.box().column(align=True), context, row.text, icon=ICONS[row.severity])
-        row = layout.row()
-        row.prop(state, "overlay")
-        row.prop(state, "colours")
-        row.operator("linkwright.clear_findings", text="", icon="X")
+            layout.label(text=f"The worst are listed; {state.hidden_rows} more are not")
+        _active_finding(layout, context, state)
+        _view_buttons(layout, state)
 
 
 class LINKWRIGHT_PT_feed(ChainPanel, Panel):
@@ -172,3 +189,37 @@ def _limits(layout: Any, scene: Any) -> None:
         "over_cure_mm",
     ):
         layout.prop(scene, name)
+
+
+def _severity_buttons(layout: Any, state: Any) -> None:
+    row = layout.row(align=True)
+    row.use_property_split = False
+    for severity in SEVERITIES:
+        count = getattr(state, f"{severity}_count")
+        button = row.row(align=True)
+        button.active = count > 0
+        button.prop(state, f"show_{severity}", text=f"{count} {severity}", icon=ICONS[severity], toggle=True)
+
+
+def _active_finding(layout: Any, context: Any, state: Any) -> None:
+    if not 0 <= state.active < len(state.findings):
+        return
+    row = state.findings[state.active]
+    if not getattr(state, f"show_{row.severity}"):
+        return
+    box = layout.box()
+    wrapped(box.column(align=True), context, row.text, icon=ICONS[row.severity])
+    figures = box.column(align=True)
+    for line in row.figures:
+        pair(figures, line.name, line.value)
+
+
+def _view_buttons(layout: Any, state: Any) -> None:
+    row = layout.row()
+    row.use_property_split = False
+    split = row.split(factor=0.4)
+    split.prop(state, "overlay")
+    gaps = split.row()
+    gaps.enabled = colours.kept_for(state)
+    gaps.prop(state, "colours")
+    row.operator("linkwright.clear_findings", text="", icon="X")

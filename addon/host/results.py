@@ -6,11 +6,10 @@ It is not saved and no part of undo. Each result carries the stamp of the sizes 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import bpy
-import numpy as np
 from bpy.props import (
     BoolProperty,
     CollectionProperty,
@@ -24,10 +23,19 @@ from bpy.types import PropertyGroup
 from mathutils import Vector
 
 from ..rules.cast.layouts import LayoutFigures
-from ..rules.inspect.finding import SEVERITIES, Finding
+from ..rules.inspect.finding import SEVERITIES, Finding, worst_first
+from ..rules.inspect.inspection import Inspection
+from ..verbs.inspection_words import finding_figures, where_words
+from .finding_words import panel_text
+from .showing import parts
 from .stamps import stamp
+from .surfaces import standing, standing_parts
+from .view import frame_place, redraw
 
 MOST_SHOWN = 500
+# In a sidebar as wide as Blender opens it, a list line has room for the longest code beside "joint 26-27", 11 letters;
+# what longer names take more, a share of the line for every letter, comes off the code.
+WIDEST_CODE, NARROWEST_CODE, SHORT_NAME, LETTER_SHARE = 0.67, 0.42, 11, 0.042
 
 SEVERITY_ITEMS = (
     ("stop", "Stop", "Must be mended before an export", "CANCEL", 1),
@@ -37,20 +45,37 @@ SEVERITY_ITEMS = (
 
 
 def _row_clicked(state: Any, context: Any) -> None:
-    from .view import frame_place
-
     if 0 <= state.active < len(state.findings):
         place = place_of(state, state.findings[state.active])
         if place is not None:
             frame_place(context, place, state.reach)
 
 
+def _filtered(_state: Any, context: Any) -> None:
+    redraw(context)
+
+
+def _shows(severity: str, tip: str) -> Any:
+    return BoolProperty(name=f"Show {severity}", description=tip, default=True, options={"SKIP_SAVE"}, update=_filtered)
+
+
+class LINKWRIGHT_PG_figure(PropertyGroup):
+    """One figure behind a finding: what it is called, and the figure with its unit and what it should be."""
+
+    value: StringProperty()
+
+
 class LINKWRIGHT_PG_finding(PropertyGroup):
-    """One finding as the list shows it. ``at`` in scene units, in the subject's own coordinates."""
+    """One finding as the list shows it. ``at`` in scene units, in the subject's own coordinates.
+
+    The name is what the list's own search looks through; ``where`` the joint or the bodies in short.
+    """
 
     code: StringProperty()
     severity: EnumProperty(items=SEVERITY_ITEMS, default="note")
     bodies: StringProperty()
+    where: StringProperty()
+    figures: CollectionProperty(type=LINKWRIGHT_PG_figure)
     text: StringProperty()
     figure: StringProperty()
     has_place: BoolProperty()
@@ -66,6 +91,12 @@ class LINKWRIGHT_PG_override(PropertyGroup):
 
 class LINKWRIGHT_PG_line(PropertyGroup):
     """One line of text."""
+
+
+class LINKWRIGHT_PG_watched(PropertyGroup):
+    """One inspected object by its name, and how it stood."""
+
+    stamp: StringProperty()
 
 
 class LINKWRIGHT_PG_layout(PropertyGroup):
@@ -93,6 +124,7 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     serial: IntProperty(options={"SKIP_SAVE"})
     has_result: BoolProperty(options={"SKIP_SAVE"})
     hidden_rows: IntProperty(options={"SKIP_SAVE"})
+    code_share: FloatProperty(default=WIDEST_CODE, options={"SKIP_SAVE"})
     reach: FloatProperty(options={"SKIP_SAVE"})
     plan: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
     plan_subject: StringProperty(options={"SKIP_SAVE"})
@@ -105,16 +137,23 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     checking: StringProperty(options={"SKIP_SAVE"})
     stage: StringProperty(options={"SKIP_SAVE"})
     progress: FloatProperty(options={"SKIP_SAVE"})
-    objects: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
+    objects: CollectionProperty(type=LINKWRIGHT_PG_watched, options={"SKIP_SAVE"})
+    scene: StringProperty(options={"SKIP_SAVE"})
     moved: BoolProperty(options={"SKIP_SAVE"})
+    show_stop: _shows("Stops", "List and mark what must be mended before an export")
+    show_warn: _shows("Warnings", "List and mark what should be looked at")
+    show_note: _shows("Notes", "List and mark what is worth knowing")
+    stop_count: IntProperty(options={"SKIP_SAVE"})
+    warn_count: IntProperty(options={"SKIP_SAVE"})
+    note_count: IntProperty(options={"SKIP_SAVE"})
     colours: BoolProperty(
         name="Gaps on Links",
-        description="Colour the inspected bodies by the gap to the nearest other one",
+        description="Colour the inspected bodies by the gap to the nearest other one; Inspect finds it",
         default=True,
         options={"SKIP_SAVE"},
     )
     overlay: BoolProperty(
-        name="Show in View", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
+        name="Marks", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
     )
 
 
@@ -123,33 +162,50 @@ def state_of(context: Any) -> Any:
     return context.window_manager.linkwright
 
 
+def shown_severities(state: Any) -> frozenset[str]:
+    """Give the severities that the maker has switched on."""
+    return frozenset(severity for severity in SEVERITIES if getattr(state, f"show_{severity}"))
+
+
 def store(
     state: Any,
     findings: Iterable[Finding],
+    inspection: Inspection,
     *,
     subject: str,
     heading: str,
     dated: str,
     mm: float,
+    joints: Mapping[frozenset[str], str] | None = None,
     shift: tuple[float, float, float] = (0.0, 0.0, 0.0),
     reach_mm: float = 12.0,
     with_lattice: bool = False,
 ) -> None:
-    """Keep findings for the panel.
+    """Keep findings for the panel, each with the figures that the inspection measured behind it.
 
-    ``shift`` (mm) is taken off every place: from the inspected job, which stands on the plate, to the scene's own.
+    ``joints`` names the joints of a chain of ours. ``shift`` (mm) is taken off every place: from the inspected job,
+    which stands on the plate, to the scene's own.
     """
     clear(state)
-    listed = sorted(findings, key=lambda f: SEVERITIES.index(f.severity))
-    for finding in listed[:MOST_SHOWN]:
+    listed = worst_first(findings)
+    rows, labels = listed[:MOST_SHOWN], _labels()
+    for finding, figures in zip(rows, finding_figures(rows, inspection), strict=True):
         row = state.findings.add()
-        row.name = f"{finding.severity} {finding.code} {' '.join(finding.bodies)}"
-        row.code, row.severity, row.text = finding.code, finding.severity, finding.text
+        row.code, row.severity, row.text = finding.code, finding.severity, panel_text(finding, mm=mm, labels=labels)
         row.bodies = ", ".join(finding.bodies[:3]) + (" ..." if len(finding.bodies) > 3 else "")
+        row.where = where_words(finding, joints or {})
+        row.name = f"{finding.severity} {finding.code} {row.where} {' '.join(finding.bodies)}"
         row.figure = "" if finding.value is None else f"{finding.value:.3g}"
         row.has_place = finding.at is not None
         if finding.at is not None:
             row.at = tuple((c - s) / mm for c, s in zip(finding.at, shift, strict=True))
+        for figure in figures:
+            line = row.figures.add()
+            line.name, line.value = figure.name, ", ".join(filter(None, (figure.value, figure.wanted)))
+    longest = max((len(row.where) for row in state.findings), default=0)
+    state.code_share = min(WIDEST_CODE, max(NARROWEST_CODE, WIDEST_CODE - LETTER_SHARE * (longest - SHORT_NAME)))
+    for severity in SEVERITIES:
+        setattr(state, f"{severity}_count", sum(1 for finding in listed if finding.severity == severity))
     counts: dict[str, int] = {}
     for finding in listed:
         if finding.severity == "stop":
@@ -164,22 +220,22 @@ def store(
     state.has_result = True
 
 
+def _labels() -> dict[str, str]:
+    """Give what the panel calls the sizes and choices of chain and scene, by their names in a job file."""
+    owners: Any = (bpy.types.Scene, bpy.types.Object)
+    groups = [owner.bl_rna.properties["linkwright"].fixed_type for owner in owners]
+    return {prop.identifier: prop.name for group in groups for prop in group.properties}
+
+
 def clear(state: Any) -> None:
     """Forget the last inspection."""
     state.findings.clear()
     state.overrides.clear()
     state.objects.clear()
     for name in (
-        "moved",
-        "active",
-        "subject",
-        "heading",
-        "stamp",
-        "with_lattice",
-        "has_result",
-        "hidden_rows",
-        "reach",
-    ):
+        "moved", "active", "subject", "heading", "stamp", "scene", "with_lattice", "has_result", "hidden_rows", "reach",
+        "stop_count", "warn_count", "note_count", "code_share",
+    ):  # fmt: skip
         state.property_unset(name)
     # Tells whoever keeps a copy of the findings that they are no longer those.
     state.serial += 1
@@ -227,45 +283,60 @@ def dated_now(ob: Any, scene: Any) -> str:
 
 
 def is_current(state: Any, scene: Any) -> bool:
-    """Tell whether the findings still belong to their chain, or their meshes, as they stand."""
+    """Tell whether the findings still belong to their chain, or their objects, as they stand in this scene."""
+    if state.moved:
+        return False
     if not state.subject:
-        return not state.moved
+        return bool(state.scene == scene.name and state.stamp == scene.linkwright.stamp)
     ob = scene.objects.get(state.subject)
-    return ob is not None and state.stamp == dated_now(ob, scene)
+    return ob is not None and bool(state.stamp == dated_now(ob, scene))
 
 
-def watch(state: Any, objects: Iterable[Any]) -> None:
-    """Remember how inspected meshes stand, so that `look_again` can tell when they do no more."""
+def watch(state: Any, objects: Iterable[Any], depsgraph: Any) -> None:
+    """Remember how inspected objects stand, instances included, so that `look_again` can tell when they do no more."""
+    _watch(state, depsgraph.scene, standing(frozenset(objects), depsgraph))
+
+
+def watch_chain(state: Any, ob: Any, scene: Any) -> None:
+    """Remember in the same way how the parts of an inspected chain stand on it."""
+    _watch(state, scene, {ob.name: standing_parts(_parts(ob))})
+
+
+def _watch(state: Any, scene: Any, stands: Mapping[str, str]) -> None:
     state.objects.clear()
-    for ob in objects:
-        state.objects.add().name = ob.name
-    state.stamp = _as_they_stand(state)
+    state.scene = scene.name
+    for name, stamp_of in stands.items():
+        row = state.objects.add()
+        row.name, row.stamp = name, stamp_of
 
 
-def look_again(state: Any) -> None:
-    """Mark the findings of plain meshes out of date when one was moved or changed, and current when all are back."""
-    if not state.has_result or state.subject or not len(state.objects):
+def look_again(state: Any, depsgraph: Any) -> None:
+    """Mark the findings out of date when an object or a link was moved or changed, and current when all are back.
+
+    What is only hidden counts as it was, and a chain shown as worn as it was printed.
+    """
+    scene = depsgraph.scene
+    if not state.has_result or state.scene != scene.name:
         return
-    moved = _as_they_stand(state) != state.stamp
+    objects = {row.name: scene.objects.get(row.name) for row in state.objects}
+    if state.subject:
+        ob = objects.get(state.subject)
+        if ob is None or ob.linkwright.figures.worn_view:
+            return
+        moved = any(standing_parts(_parts(ob)) != row.stamp for row in state.objects)
+    else:
+        seen = {ob for ob in objects.values() if ob is not None and ob.visible_get(view_layer=depsgraph.view_layer)}
+        stands = standing(seen, depsgraph)
+        moved = any(
+            objects[row.name] is None or (objects[row.name] in seen and stands.get(row.name) != row.stamp)
+            for row in state.objects
+        )
     if state.moved != moved:
         state.moved = moved
 
 
-def _as_they_stand(state: Any) -> str:
-    """Give a stamp of the place and the points of all watched objects."""
-    objects: Any = bpy.data.objects
-    parts: list[Any] = []
-    for line in state.objects:
-        ob = objects.get(line.name)
-        if ob is None:
-            parts.append(f"no {line.name}")
-            continue
-        parts += [line.name, np.round(np.array(ob.matrix_world, dtype=np.float64), 6).tobytes()]
-        if ob.type == "MESH":
-            points = np.empty(3 * len(ob.data.vertices), dtype=np.float32)
-            ob.data.vertices.foreach_get("co", points)
-            parts.append(points.tobytes())
-    return stamp(*parts)
+def _parts(ob: Any) -> list[Any]:
+    return parts(ob, "LINK") + parts(ob, "STRUT")
 
 
 def place_of(state: Any, row: Any) -> tuple[float, float, float] | None:

@@ -1,8 +1,14 @@
-"""What an inspection says, for people: the bodies, the gaps down the ladder, the widest webs, each in a table."""
+"""What an inspection says, for people: tables of bodies, gaps and webs, and the figures behind one finding."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
+import numpy as np
+
+from ..rules.chain.chain import Chain
+from ..rules.inspect.body_findings import is_too_small
+from ..rules.inspect.finding import Finding
 from ..rules.inspect.inspection import BodyFacts, Inspection, Pair, WebPatch
 from .words import table
 
@@ -20,7 +26,7 @@ def inspection_lines(inspection: Inspection, *, range_mm: float, head: str) -> l
     """Lay out an inspection; the findings are not among it. ``head``: what drives the metal."""
     return [
         *_body_lines(inspection.bodies),
-        *_pair_lines(inspection.pairs, range_mm),
+        *_pair_lines(inspection, range_mm),
         *_web_lines(inspection.webs, head),
     ]
 
@@ -52,10 +58,16 @@ def _surface(body: BodyFacts) -> str:
     return "closed" if body.genus == 0 else f"closed, {_count(body.genus, 'handle', 'handles')}"
 
 
-def _pair_lines(pairs: Sequence[Pair], range_mm: float) -> list[str]:
+def _pair_lines(inspection: Inspection, range_mm: float) -> list[str]:
     """List the pairs, the narrowest gap first, each from the model to the cast piece."""
+    pairs = inspection.pairs
     if not pairs:
-        return [f"gaps: no two bodies come nearer than {range_mm:g} mm, and none are linked"]
+        low, high = np.swapaxes(np.array([body.bounds_mm for body in inspection.bodies]), 0, 1)
+        if is_too_small(low, high):
+            return ["gaps: not looked at, see the findings"]
+        sound = all(body.genus is not None for body in inspection.bodies)
+        linked = "none are linked" if sound else "whether any are linked is not known"
+        return [f"gaps: no two bodies come nearer than {range_mm:g} mm, and {linked}"]
     narrowest_first = sorted(pairs, key=lambda pair: math.inf if pair.gap_mm is None else round(pair.gap_mm, 3))
     named = [([pair.a, pair.b], [*_ladder(pair, range_mm), _joint(pair)]) for pair in narrowest_first]
     head = ["body", "body", "model mm", "printed mm", "web mm", "cast mm", "joint"]
@@ -139,3 +151,110 @@ def _length(length_mm: float | None) -> str:
 
 def _count(number: int, one: str, many: str) -> str:
     return f"{number} {one if number == 1 else many}"
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One figure behind a finding: its name, the figure with its unit, and what it should be, empty where it passes."""
+
+    name: str
+    value: str
+    wanted: str = ""
+
+
+def finding_figures(findings: Sequence[Finding], inspection: Inspection) -> tuple[tuple[Figure, ...], ...]:
+    """Give what was measured behind each finding: its pair down the gap ladder, the web between it, or the wall.
+
+    A finding about anything else, about bodies that the inspection did not see, or farther apart than it looked, has no
+    figures.
+    """
+    bodies = {body.name: body for body in inspection.bodies}
+    pairs = {frozenset((pair.a, pair.b)): pair for pair in inspection.pairs}
+    webs = {frozenset((web.a, web.b)): web for web in inspection.webs}
+    found = []
+    for finding in findings:
+        names = frozenset(finding.bodies)
+        figures: list[Figure] = []
+        if finding.code == "wall-thin" and finding.bodies[0] in bodies:
+            figures = _wall_figures(finding, bodies[finding.bodies[0]])
+        elif len(names) == 2:
+            figures = _gap_figures(finding, pairs[names]) if names in pairs else []
+            if finding.code.startswith("web-") and names in webs:
+                figures += _web_figures(finding, webs[names])
+        found.append(tuple(figures))
+    return tuple(found)
+
+
+def joint_names(chain: Chain) -> dict[frozenset[str], str]:
+    """Name the joints between the links of a chain by the numbers of the two, those of a closure left out."""
+    named = {}
+    for pair in chain.joints:
+        one, other = sorted(pair)
+        if other >= chain.links:
+            continue
+        names = frozenset((chain.bodies[one].name, chain.bodies[other].name))
+        if chain.closed and other - one > chain.links / 2:
+            one, other = other, one
+        named[names] = f"joint {one + 1}\u2013{other + 1}"
+    return named
+
+
+def where_words(finding: Finding, joints: Mapping[frozenset[str], str]) -> str:
+    """Say in few words which bodies a finding is about: the joint between two neighbours, else the first names."""
+    joint = joints.get(frozenset(finding.bodies)) if len(finding.bodies) == 2 else None
+    if joint is not None:
+        return joint
+    return ", ".join(finding.bodies[:3]) + (" ..." if len(finding.bodies) > 3 else "")
+
+
+def _gap_figures(finding: Finding, pair: Pair) -> list[Figure]:
+    if pair.gap_mm is None:
+        return []
+    rungs = pair.ladder
+    if pair.gap_mm <= 0.0 or rungs is None:
+        if pair.depth_mm is None:
+            return [Figure("Gap in Model", "none, fused")]
+        return [Figure("Fused Depth", f"{_length(pair.depth_mm)} mm" if pair.depth_mm > 0.0 else "none, they touch")]
+    printed = _wanted(finding) if finding.code == "gap-below-floor" else ""
+    figures = [Figure("Gap in Model", f"{_length(rungs.model_mm)} mm")]
+    if rungs.printed_mm <= 0.0:
+        return [*figures, Figure("Printed", "closes up", printed)]
+    mould = _wanted(finding) if finding.code == "web-thin" else ""
+    return [
+        *figures,
+        Figure("Printed", f"{_length(rungs.printed_mm)} mm", printed),
+        Figure("Mould Web", f"{_length(rungs.web_mm)} mm", mould),
+        Figure("Cast", f"{_length(rungs.cast_mm)} mm"),
+        Figure("Finished", f"{_length(rungs.finished_mm)} mm"),
+    ]
+
+
+def _web_figures(finding: Finding, web: WebPatch) -> list[Figure]:
+    wanted = _wanted(finding, most=True) if finding.code == "web-weak" else ""
+    thickness = Figure("Thickness", f"up to {_length(web.thickness_mm)} mm")
+    if not math.isfinite(web.width_mm):
+        return [Figure("Web Width", "no open edge", wanted), thickness]
+    return [
+        Figure("Web Width", f"{_length(web.width_mm)} mm"),
+        Figure("Web Depth", f"{_length(web.depth_mm)} mm"),
+        thickness,
+        Figure("Wide / Thick", f"{web.width_mm / web.thickness_mm:.1f}", wanted),
+    ]
+
+
+def _wall_figures(finding: Finding, body: BodyFacts) -> list[Figure]:
+    printed = "-" if finding.value is None else f"{_length(finding.value)} mm"
+    return [
+        Figure("Wall in Model", "-" if body.wall_mm is None else f"{_length(body.wall_mm)} mm"),
+        Figure("Printed", printed, _wanted(finding)),
+    ]
+
+
+def _wanted(finding: Finding, *, most: bool = False) -> str:
+    """Say the limit of a finding: what a stop must keep to, what a warning had better keep to."""
+    if finding.limit is None:
+        return ""
+    limit = f"{finding.limit:.3g}"
+    if finding.severity == "stop":
+        return f"at most {limit}" if most else f"needs {limit}"
+    return f"better {'below ' if most else ''}{limit}"

@@ -97,16 +97,16 @@ class Hand:
         yield 0.3
 
     def find(self, words, column=0.5):
-        """Find a button of the sidebar by its operator call or data path; scrolls down for it. Gives (x, y)."""
-        yield from self.scroll(-40)
-        for _ in range(6):
+        """Find a button of the sidebar by its operator call or data path; scrolls for it. Gives (x, y)."""
+        for notches in (0, -40, 8, 8, 8, 8, 8, 8):
+            if notches:
+                yield from self.scroll(notches)
             region = self.region("UI")
             x = region.x + int(region.width * column)
             for y in range(region.y + region.height - STEP_PX, region.y, -STEP_PX):
                 yield from self.move(x, y)
                 if words in self.under_pointer():
                     return x, y - 2
-            yield from self.scroll(8)
         raise LookupError(f"no button with {words!r} in the sidebar")
 
     def under_pointer(self):

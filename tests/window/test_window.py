@@ -30,7 +30,7 @@ def test_the_whole_job_by_mouse(tmp_path):
             str(ROOT / "tests" / "window" / "run_in_blender.py"), "--", str(zip_path), str(out),
             str(tmp_path / "result.json"),
         ],
-        check=True, timeout=600, env={**os.environ, "BLENDER_USER_RESOURCES": str(tmp_path / "user")},
+        check=True, timeout=900, env={**os.environ, "BLENDER_USER_RESOURCES": str(tmp_path / "user")},
     )  # fmt: skip
     result = json.loads((tmp_path / "result.json").read_text(encoding="utf-8"))
     assert result["trouble"] == ""

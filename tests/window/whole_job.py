@@ -1,4 +1,5 @@
-"""The whole job by mouse: add a chain, inspect, click a finding, stop with Esc, add the lattice, plan, export.
+"""The whole job by mouse: add a chain, inspect, look at the findings, stop with Esc, add the lattice, plan, export; and
+a gauge beside it.
 
 `steps(hand, folder)` is played by `run_in_blender.py`.
 """
@@ -8,6 +9,9 @@ import sys
 from pathlib import Path
 
 import bpy
+
+# From a row of the Inspect panel to the header of the panel under it.
+HEADER_PX = 32
 
 
 def state():
@@ -61,6 +65,9 @@ def steps(hand, folder, shown=None):
     hand.expect(chain().linkwright.figures.verified, "inspecting measures the gap")
     yield from hand.picture("inspected")
     yield from _click_finding(hand)
+    yield from _gaps_on_links(hand)
+    yield from _switch_severities(hand)
+    _whole(hand)
 
     # The job is done in the blink of an eye: in small slices it lasts long enough to be stopped and to be seen.
     work = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.long_work"))
@@ -90,6 +97,7 @@ def steps(hand, folder, shown=None):
     report = json.loads((Path(folder) / "report.json").read_text(encoding="utf-8"))
     stop = [f["code"] for f in report["findings"] if f["severity"] == "stop"]
     hand.expect(("print.stl" in names) == (not stop), f"a print file exactly where no stop stands: {names}, {stop}")
+    yield from _gauge(hand)
 
 
 def _worn_and_back(hand):
@@ -121,9 +129,67 @@ def _click_finding(hand):
     x, y = yield from hand.find("linkwright.active", column=0.3)
     yield from hand.click(x, y - 20)
     yield from hand.wait(lambda: view.view_distance < before, "a click on a finding turns the view to it", 5.0)
+    row = rows[state().active]
+    hand.expect(row.where.startswith("joint "), f"a finding between neighbours names their joint: {row.where}")
+    ladder = ["Gap in Model", "Printed", "Mould Web", "Cast", "Finished"]
+    hand.expect([line.name for line in row.figures][:5] == ladder, "its gap goes down the ladder")
+    # The figures stand below the list.
+    yield from hand.scroll(6)
     yield from hand.picture("finding")
-    _whole(hand)
-    yield 0.2
+
+
+def _gaps_on_links(hand):
+    """Switch the colours of the gaps off and on again: they are drawn over the links and leave the file alone."""
+    drawn = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.gap_colours")).colours
+    kept = _counts()
+    x, y = yield from hand.find("linkwright.colours", column=0.75)
+    # Nothing of ours over the links but their colours.
+    state().overlay = False
+    yield from hand.picture("gaps on links")
+    hand.expect(drawn.stands(state(), bpy.context.scene), "the colours belong to what is shown")
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: not state().colours, "a click takes the colours away", 5.0)
+    hand.expect(not drawn.stands(state(), bpy.context.scene), "no colours are drawn then")
+    yield from hand.picture("plain links")
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: state().colours, "another brings them back", 5.0)
+    state().overlay = True
+    hand.expect(_counts() == kept, "the colours put nothing into the file")
+
+
+def _counts():
+    data = bpy.data
+    attributes = sum(len(mesh.attributes) for mesh in data.meshes)
+    return len(data.objects), len(data.meshes), len(data.materials), len(data.images), attributes
+
+
+def _switch_severities(hand):
+    x, y = yield from hand.find("linkwright.show_warn", column=0.5)
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: not state().show_warn, "a click leaves the warnings out of the list", 5.0)
+    hand.expect(state().show_stop and state().show_note, "the other severities stay")
+    yield from hand.picture("without warnings")
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: state().show_warn, "another click lists them again", 5.0)
+
+
+def _gauge(hand):
+    """Add the gauge beside the chain from its panel, which is closed at first, and inspect it."""
+    bpy.context.scene.cursor.location = (-60.0, 60.0, 0.0)
+    _, y = yield from hand.find("linkwright.clear_findings", column=0.82)
+    # The header of the panel stands right under that row.
+    yield from hand.click(hand.region("UI").x + 60, y - HEADER_PX)
+    yield 0.5
+    yield from press(hand, "linkwright.add_gauge", lambda: _gauge_parts(), "a gauge is added", 20.0)
+    hand.expect(len(bpy.context.scene.linkwright_gauge.readings) == 20, "each of its gaps waits to be read")
+    yield from hand.picture("gauge")
+    yield from press(hand, "linkwright.inspect", lambda: idle() and not state().subject, "the gauge is inspected")
+    hand.expect(not any(row.where.startswith("joint") for row in state().findings), "foreign bodies keep their names")
+    yield from hand.picture("gauge inspected")
+
+
+def _gauge_parts():
+    return [ob for ob in bpy.context.selected_objects if any(c.name.startswith("Gauge") for c in ob.users_collection)]
 
 
 def _stop_by_escape(hand):

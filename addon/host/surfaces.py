@@ -1,0 +1,89 @@
+"""The surfaces a scene shows of some of its objects: their own, and those of all that they instance."""
+
+import hashlib
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..rules.solid.mesh import FloatArray
+from .conversions import double
+
+# What Blender fills the unused levels of an instance's numbers with.
+_NO_LEVEL = 2**31 - 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Surface:
+    """One surface shown: whose it is, the thing instanced (empty: the owner's own surface), and its matrix (4, 4).
+
+    ``shown`` is Blender's evaluated object and lives only until the next surface is asked for.
+    """
+
+    owner: str
+    part: str
+    matrix: FloatArray
+    shown: Any
+
+    @property
+    def key(self) -> int:
+        """Tell surfaces of the same mesh from those of others, within one pass over the scene."""
+        return int(self.shown.data.as_pointer())
+
+
+def surfaces(objects: Collection[Any], depsgraph: Any) -> Iterator[Surface]:
+    """Give the surfaces of some objects in the order Blender makes them, modifiers and instances included.
+
+    Text, curves and the like are shown by meshes that Blender makes of them, so that meshes are all there is.
+    """
+    for one in depsgraph.object_instances:
+        shown = one.object
+        if shown.type != "MESH" or not one.show_self:
+            continue
+        owner = (one.parent if one.is_instance else shown).original
+        if owner not in objects:
+            continue
+        source = shown.original
+        made_of_itself = source == owner and owner.type != "MESH" and one.persistent_id[1] == _NO_LEVEL
+        part = "" if not one.is_instance or made_of_itself else ("copy" if source == owner else source.name)
+        yield Surface(owner.name, part, double(one.matrix_world), shown)
+
+
+def standing(objects: Collection[Any], depsgraph: Any) -> dict[str, str]:
+    """Give a short text for every object that differs whenever what is shown of it stands or looks otherwise.
+
+    Places count to a millionth of a scene unit; an object that shows no surface has no text.
+    """
+    meshes: dict[int, bytes] = {}
+    stands: dict[str, Any] = {}
+    for surface in surfaces(objects, depsgraph):
+        if surface.key not in meshes:
+            meshes[surface.key] = _digest(surface.shown.data)
+        # Adding 0 makes one of both zeros.
+        place = np.round(surface.matrix, 6) + 0.0
+        stands.setdefault(surface.owner, hashlib.sha256()).update(place.tobytes() + meshes[surface.key])
+    return {name: total.hexdigest()[:16] for name, total in stands.items()}
+
+
+def standing_parts(parts: Iterable[Any]) -> str:
+    """Give a short text that differs whenever one of a chain's parts stands otherwise on the chain, or has other metal.
+
+    Where the chain itself stands plays no part, and no rounding: what is compared was put there by the same numbers.
+    """
+    meshes: dict[int, bytes] = {}
+    total = hashlib.sha256()
+    for ob in parts:
+        key = ob.data.as_pointer()
+        if key not in meshes:
+            meshes[key] = _digest(ob.data)
+        total.update(ob.name.encode() + (double(ob.matrix_basis) + 0.0).tobytes() + meshes[key])
+    return total.hexdigest()[:16]
+
+
+def _digest(data: Any) -> bytes:
+    points = np.empty(3 * len(data.vertices), dtype=np.float32)
+    data.vertices.foreach_get("co", points)
+    corners = np.empty(len(data.loops), dtype=np.int32)
+    data.loops.foreach_get("vertex_index", corners)
+    return hashlib.sha256(points.tobytes() + corners.tobytes()).digest()
