@@ -19,7 +19,7 @@ import _setup
 from _limited import TIMED_OUT, run_limited
 
 ROOT = Path(_setup.ROOT)
-LIMIT_S = {"rules": 400, "published": 240, "host": 300, "window": 900}
+LIMIT_S = {"rules": 300, "published": 240, "host": 300, "window": 900}
 STATIC_LIMIT_S = 180
 NO_TESTS = 5
 # The types are checked against the oldest numpy there may be, which is that of this Python.

@@ -75,7 +75,8 @@ def tube(curve: FloatArray, radius: float = 0.3, sides: int = 10) -> Mesh:
     """A closed round tube along a closed curve, faces outward."""
     tangent = np.roll(curve, -1, axis=0) - np.roll(curve, 1, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
-    first = np.cross(tangent[0], np.eye(3)[int(np.argmin(np.abs(tangent[0])))])
+    # Seen from the curve itself, so that tubes along moved copies of a curve are moved copies.
+    first = np.cross(tangent[0], curve.mean(axis=0) - curve[0])
     frames = [first / np.linalg.norm(first)]
     for t in tangent[1:]:
         carried = frames[-1] - t * (frames[-1] @ t)

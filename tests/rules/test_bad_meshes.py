@@ -273,9 +273,9 @@ def _sizes(factor: float) -> tuple[str, str]:
 @pytest.mark.parametrize(
     ("factor", "severity", "told", "untold"),
     [
-        (1e-3, "stop", ["metres (12 mm long then, --unit m)"], ["inches", "centimetres"]),
-        (1 / 25.4, "stop", ["inches (12 mm long then, --unit in)"], ["metres (12", "--unit m)"]),
-        (1 / 10, "warn", ["centimetres (12 mm long then, --unit cm)"], []),
+        (1e-3, "stop", ["metres (11.7 mm long then, --unit m)"], ["inches", "centimetres"]),
+        (1 / 25.4, "stop", ["inches (11.7 mm long then, --unit in)"], ["metres (11.7", "--unit m)"]),
+        (1 / 10, "warn", ["centimetres (11.7 mm long then, --unit cm)"], []),
         (1e3, "stop", ["far too large", "--unit mm"], []),
         (25.4, "warn", ["very large", "--unit mm"], []),
         (1e-30, "stop", ["no unit of a file"], ["--unit"]),

@@ -29,8 +29,10 @@ def test_the_usual_gauge():
     assert (size < (110.0, 20.0, 10.0)).all(), "a small plate takes it"
 
 
-@pytest.mark.parametrize("gaps", [GAPS_MM, ODD, (0.3,), (0.111, 0.888)])
-@pytest.mark.parametrize("layer", [0.05, 0.03, 0.1])
+@pytest.mark.parametrize(
+    ("gaps", "layer"),
+    [(GAPS_MM, 0.05), (GAPS_MM, 0.1), (ODD, 0.03), ((0.3,), 0.05), ((0.3,), 0.03), ((0.111, 0.888), 0.1)],
+)
 def test_an_inspection_finds_every_station_as_it_is_engraved(gaps, layer):
     bodies = gauge(gaps, layer_mm=layer)
     found = finish(inspect(bodies, BENCH))
