@@ -10,6 +10,7 @@ import numpy.typing as npt
 
 from ..rules.base.errors import BadInput
 from ..rules.base.progress import Steps, part
+from ..rules.files.named import unique_names
 from ..rules.solid.mesh import Body, FloatArray, Mesh, Pose
 from ..rules.solid.mesh import mesh as checked_mesh
 from ..rules.solid.topology import finding_bodies
@@ -71,13 +72,14 @@ def bodies_of(placed: Sequence[Placed]) -> Steps[tuple[Body, ...]]:
     for number, mesh in enumerate(meshes):
         span = number / len(meshes), (number + 1) / len(meshes)
         solids[id(mesh)] = yield from part(finding_bodies(mesh), *span)
-    bodies = []
+    names, bodies = [], []
     for one in placed:
         own = solids[id(one.mesh)]
         for number, solid in enumerate(own, 1):
             named = f"{one.name} solid {number}" if one.instanced else f"{one.name} {number}"
-            bodies.append(Body(named if len(own) > 1 else one.name, solid, one.pose))
-    return _told_apart(bodies)
+            names.append(named if len(own) > 1 else one.name)
+            bodies.append((solid, one.pose))
+    return tuple(Body(name, *body) for name, body in zip(unique_names(names), bodies, strict=True))
 
 
 def _may_show(ob: Any) -> bool:
@@ -112,17 +114,3 @@ def _read(objects: Sequence[Any], depsgraph: Any, mm: float) -> dict[str, list[t
         mesh = meshes[key, shape.tobytes()]
         found.setdefault(surface.owner, []).append((surface.part, mesh, Pose(turn, surface.matrix[:3, 3] * mm)))
     return found
-
-
-def _told_apart(bodies: Sequence[Body]) -> tuple[Body, ...]:
-    """Put numbers from 2 on behind repeated names. The first bearer keeps its name."""
-    taken = {body.name for body in bodies}
-    seen: set[str] = set()
-    apart = []
-    for body in bodies:
-        name, number = body.name, 2
-        while name in seen or (name != body.name and name in taken):
-            name, number = f"{body.name} {number}", number + 1
-        seen.add(name)
-        apart.append(body if name == body.name else Body(name, body.mesh, body.pose))
-    return tuple(apart)

@@ -8,7 +8,7 @@ from ..solid.mesh import Body
 from ..solid.topology import bodies_of
 from . import obj, stl, threemf
 from .doors import opened
-from .named import Named
+from .named import Named, unique_names
 
 __all__ = ["SUFFIXES", "Named", "named_bodies", "read_bodies"]
 
@@ -62,22 +62,4 @@ def named_bodies(objects: Iterable[Named]) -> tuple[Body, ...]:
             else:
                 wanted.append(f"{named.name} {number}" if len(parts) > 1 else named.name)
             meshes.append(part)
-    return tuple(Body(name, part) for name, part in zip(_unique(wanted), meshes, strict=True))
-
-
-def _unique(names: list[str]) -> list[str]:
-    """Put numbers from 2 on behind repeated names. The first bearer keeps its name."""
-    taken, seen = set(names), set()
-    next_number: dict[str, int] = {}
-    result = []
-    for name in names:
-        own = name
-        if name in seen:
-            number = next_number.get(name, 2)
-            while (own := f"{name} {number}") in taken:
-                number += 1
-            next_number[name] = number + 1
-        taken.add(own)
-        seen.add(own)
-        result.append(own)
-    return result
+    return tuple(Body(name, part) for name, part in zip(unique_names(wanted), meshes, strict=True))
