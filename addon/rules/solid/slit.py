@@ -14,9 +14,9 @@ from ..base.progress import Steps, part
 from .measure import normals
 from .mesh import FloatArray, Mesh
 from .surface import nearest_on, surface_of
-from .wall_places import MOST, faces_of, halved
+from .wall_places import MOST, halved, one_a_patch
 
-# Large triangles are cut until a place has no farther to their corners than this.
+# One place stands for what lies within a cube of this side and looks the same way; large triangles are cut to fit.
 SPACING_MM = 0.3
 # Balls as shares of the greatest.
 _SIZES = (1.0 / 27.0, 1.0 / 9.0, 1.0 / 3.0, 1.0)
@@ -37,18 +37,21 @@ class Slit:
 
 def narrowest_slit(mesh: Mesh, below_mm: float) -> Steps[Slit | None]:
     """Find the narrowest slit below a width, mm; ``mesh`` closed, its faces looking outward. None if there is none."""
-    faces = yield from part(faces_of(mesh), 0.0, 0.2)
-    if len(faces.corners) == 0:
-        return None
-    surface = yield from part(surface_of(mesh), 0.2, 0.4)
+    surface = yield from part(surface_of(mesh), 0.0, 0.3)
     best: Slit | None = None
-    for start in range(0, len(faces.corners), _TRIANGLES):
-        here = slice(start, start + _TRIANGLES)
-        corners, inward = halved(faces.corners[here], faces.inward[here], SPACING_MM, MOST)
-        at, outward = corners.mean(axis=1), -inward
+    count = len(mesh.triangles)
+    for start in range(0, count, _TRIANGLES):
+        corners = mesh.points[mesh.triangles[start : start + _TRIANGLES]]
+        outward = normals(corners)
+        area = np.sqrt((outward * outward).sum(axis=1))
+        real = area > 0.0
+        corners, outward = halved(corners[real], outward[real] / area[real, None], SPACING_MM, MOST)
+        at = corners.mean(axis=1)
+        chosen = one_a_patch(at, outward, SPACING_MM)
+        at, outward = at[chosen], outward[chosen]
         for nth, size in enumerate(_SIZES):
             radius = 0.5 * size * (below_mm if best is None else best.width_mm)
-            share = 0.4 + 0.6 * (start + _TRIANGLES * nth / len(_SIZES)) / len(faces.corners)
+            share = 0.3 + 0.7 * (start + _TRIANGLES * nth / len(_SIZES)) / count
             asking = nearest_on(surface, at + radius * outward, radius * (1.0 - _THROUGH))
             met = yield from part(asking, min(1.0, share), min(1.0, share))
             hit = np.flatnonzero(met.triangle >= 0)

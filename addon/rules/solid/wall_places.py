@@ -76,10 +76,12 @@ def faces_of(mesh: Mesh) -> Steps[Faces]:
         real = length > narrow * _longest(some)
         parts.append((some[real], -out[real] / length[real, None]))
         yield 0.2 * start / len(mesh.triangles)
-    corners, inward = (np.concatenate(each) for each in zip(*parts, strict=True))
+    corners = np.concatenate([c for c, _ in parts])
+    yield 0.2
+    inward = np.concatenate([n for _, n in parts])
+    yield 0.2
     if len(corners) == 0:
         return Faces(corners, inward)
-    yield 0.2
     places = np.ascontiguousarray(corners.sum(axis=1).T)
     yield 0.2
     order = yield from part(neighbours_first(places), 0.2, 0.9)
