@@ -20,12 +20,12 @@ import numpy.typing as npt
 
 from ..base.errors import BadInput
 from ..base.progress import Steps, part
-from ..solid.edges import pairing_edges
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh, Pose, merged
-from ..solid.section import Sections, Surface, box_pairs, crossings, cutting, expanded
-from ..solid.weld import components, welding
+from ..solid.section import Sections, Surface, box_pairs, crossings, cutting, expanded, making_surface
+from ..solid.weld import components
 from .body_findings import as_point
 from .finding import Finding
+from .layers import NUDGE_MM
 from .regions import Regions, regions
 
 BoolArray = npt.NDArray[np.bool_]
@@ -43,9 +43,6 @@ Use = Literal["print", "rinse", "slurry", "metal"]
 UP: Point = (0.0, 0.0, 1.0)
 # A smaller pocket drains, or fills, by surface tension and a tap. Our judgement: half a ball of 1.2 mm.
 SMALL_MM3 = 0.5
-# The upper of two layers is moved by this much, in no special direction, so that walls that stand straight do not lie
-# on each other to the last digit.
-NUDGE_MM = np.array([7.3e-8, 4.1e-8])
 # Pairs of regions worked on between two looks at the clock.
 RUN = 4_000
 # What a piece of the frame round a layer has for a triangle.
@@ -278,7 +275,7 @@ def _cut(bodies: Sequence[Body], heights: FloatArray) -> Steps[tuple[Sections, I
     triangles = half_edges = 0
     for number, body in enumerate(bodies):
         if id(body.mesh) not in known:
-            making = making_surface(body.mesh, body.name)
+            making = making_surface(body.mesh, where=body.name)
             known[id(body.mesh)] = yield from part(
                 making, 0.4 * number / len(bodies), 0.4 * (number + 0.9) / len(bodies)
             )
@@ -294,21 +291,6 @@ def _cut(bodies: Sequence[Body], heights: FloatArray) -> Steps[tuple[Sections, I
     yield 0.4
     of = yield from part(cutting(every, heights), 0.4, 1.0)
     return of, np.concatenate(owners)
-
-
-def making_surface(mesh: Mesh, where: str) -> Steps[Surface]:
-    """Do as `section.surface`, a step at a time. Raises BadInput naming ``where`` like it."""
-    joined = yield from part(welding(mesh.points, mesh.triangles), 0.0, 0.3)
-    t = joined.triangles
-    source = np.flatnonzero((t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0]))
-    if len(source) == 0:
-        raise BadInput(f"{where}: all its triangles are without area, so it has no cross-sections; delete it")
-    pairing = yield from part(pairing_edges(joined.points, t[source]), 0.3, 1.0)
-    if (pairing.mate < 0).any():
-        raise BadInput(f"{where}: the surface is open, so it has no cross-sections; fill the holes")
-    if pairing.turned.any():
-        raise BadInput(f"{where}: its faces disagree which side is out; recalculate the normals to the outside")
-    return Surface(Mesh(joined.points, t[source]), pairing.mate, source)
 
 
 def _emptied(of: Sections) -> Steps[Sections]:

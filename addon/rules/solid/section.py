@@ -10,10 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.errors import BadInput
-from ..base.progress import Steps, finish
-from .edges import BoolArray, pair_edges
+from ..base.progress import Steps, finish, part
+from .edges import BoolArray, pairing_edges
 from .mesh import FloatArray, IntArray, Mesh
-from .weld import weld
+from .weld import welding
 
 # Entries of an expanded table worked on at a time.
 CHUNK = 1 << 19
@@ -35,11 +35,18 @@ class Surface:
 
 def surface(mesh: Mesh, *, where: str = "mesh") -> Surface:
     """Make a mesh ready to be cut. Raises BadInput naming ``where`` when it is open or its faces disagree."""
-    joined = weld(mesh.points, mesh.triangles)
+    return finish(making_surface(mesh, where=where))
+
+
+def making_surface(mesh: Mesh, *, where: str = "mesh") -> Steps[Surface]:
+    """Do as `surface`, a step at a time."""
+    joined = yield from part(welding(mesh.points, mesh.triangles), 0.0, 0.3)
     t = joined.triangles
     source = np.flatnonzero((t[:, 0] != t[:, 1]) & (t[:, 1] != t[:, 2]) & (t[:, 2] != t[:, 0]))
-    pairing = pair_edges(joined.points, t[source])
-    if len(source) == 0 or (pairing.mate < 0).any():
+    if len(source) == 0:
+        raise BadInput(f"{where}: all its triangles are without area, so it has no cross-sections; delete it")
+    pairing = yield from part(pairing_edges(joined.points, t[source]), 0.3, 1.0)
+    if (pairing.mate < 0).any():
         raise BadInput(f"{where}: the surface is open, so it has no cross-sections; fill the holes")
     if pairing.turned.any():
         raise BadInput(f"{where}: its faces disagree which side is out; recalculate the normals to the outside")
@@ -271,8 +278,8 @@ def crossings(of: Sections, pairs: IntArray, shift: FloatArray) -> IntArray:
         other_row, other_piece = _pieces_within(of, rows, pairs[rows, 1], low, high, 0.0 * shift)
         begins = np.searchsorted(other_row, row)
         counts = np.searchsorted(other_row, row, side="right") - begins
-        for part in chunks(counts):
-            at, place = expanded(np.arange(len(row))[part], begins[part], counts[part])
+        for run in chunks(counts):
+            at, place = expanded(np.arange(len(row))[run], begins[run], counts[run])
             cross = _pieces_cross(of, piece[at], other_piece[place], shift)
             found.append(np.stack([row[at], piece[at], other_piece[place]], axis=1)[cross])
     return np.concatenate(found)
