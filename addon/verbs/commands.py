@@ -18,12 +18,12 @@ from ..rules.feed.join import Boolean
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, read_job
-from ..rules.files.named import Named
+from ..rules.files.named import Named, unique_names
 from ..rules.files.read import read_bodies
 from ..rules.files.report import chain_part, findings_part, inspection_part, layouts_part, play_part, report_text
 from ..rules.inspect.finding import Finding, stops, worst_first
 from ..rules.inspect.inspection import inspect
-from ..rules.solid.mesh import Body, Mesh, merged
+from ..rules.solid.mesh import Mesh, merged
 from . import flow, words
 from .export import fed_parts, write_job
 from .host import HostTools
@@ -75,11 +75,13 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
     profile = load_profile(args.profile)
     if args.gap_floor is not None:
         profile = profile.with_gap_floor(args.gap_floor)
-    bodies = _unique(
+    read = [
         body
         for name in args.files
         for body in read_bodies(Path(name), _unit(name, args.unit), None if host is None else host.read_blend)
-    )
+    ]
+    names_apart = unique_names([body.name for body in read])
+    bodies = [replace(body, name=name) for body, name in zip(read, names_apart, strict=True)]
     inspection = finish(
         inspect(
             bodies,
@@ -209,19 +211,6 @@ def _unit(name: str, unit: str | None) -> float | None:
     if unit is not None and Path(name).suffix.lower() in (".3mf", ".blend"):
         raise BadInput(f"--unit {unit}: {Path(name).name} carries its own unit; leave --unit out for it")
     return None if unit is None else UNITS_MM[unit]
-
-
-def _unique(bodies: Any) -> tuple[Body, ...]:
-    taken: set[str] = set()
-    result = []
-    for body in bodies:
-        name, count = body.name, 1
-        while name in taken:
-            count += 1
-            name = f"{body.name} {count}"
-        taken.add(name)
-        result.append(replace(body, name=name))
-    return tuple(result)
 
 
 def _out_file(text: str, host: HostTools | None) -> Path:
