@@ -11,7 +11,7 @@ layer.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -20,13 +20,12 @@ import numpy.typing as npt
 
 from ..base.errors import BadInput
 from ..base.progress import Steps, part
-from ..solid.mesh import Body, FloatArray, IntArray, Mesh, Pose, merged
-from ..solid.section import Sections, Surface, box_pairs, crossings, cutting, expanded, making_surface
+from ..solid.mesh import Body, FloatArray, IntArray, Pose
+from ..solid.section import Sections, box_pairs, cutting, surface_of_all
 from ..solid.weld import components
 from .body_findings import as_point
 from .finding import Finding
-from .layers import NUDGE_MM
-from .regions import Regions, regions
+from .regions import Regions, may_cross, overlapping, regions
 
 BoolArray = npt.NDArray[np.bool_]
 Point = tuple[float, float, float]
@@ -43,8 +42,6 @@ Use = Literal["print", "rinse", "slurry", "metal"]
 UP: Point = (0.0, 0.0, 1.0)
 # A smaller pocket drains, or fills, by surface tension and a tap. Our judgement: half a ball of 1.2 mm.
 SMALL_MM3 = 0.5
-# Pairs of regions worked on between two looks at the clock.
-RUN = 4_000
 # What a piece of the frame round a layer has for a triangle.
 _NONE = -1
 
@@ -86,7 +83,7 @@ def cups(
     yield 0.5
     inside_out = yield from part(_emptied(of), 0.5, 0.52)
     body_of_loop = np.append(owner, _NONE)[inside_out.triangle[inside_out.begin[:-1]]]
-    found = yield from part(regions(inside_out, _may_cross(body_of_loop, len(bodies), fused)), 0.52, 0.7)
+    found = yield from part(regions(inside_out, may_cross(body_of_loop, len(bodies), fused)), 0.52, 0.7)
     first = body_of_loop[found.loops[found.begin[:-1]]]
     outside = first == _NONE
     pairs = box_pairs(found.layer, found.low, found.high, 1)
@@ -129,7 +126,7 @@ def metal_traps(
     heights = _heights(stood, layer_mm)
     of, owner = yield from part(_cut(stood, heights), 0.0, 0.5)
     body_of_loop = owner[of.triangle[of.begin[:-1]]]
-    found = yield from part(regions(of, _may_cross(body_of_loop, len(bodies), fused)), 0.5, 0.7)
+    found = yield from part(regions(of, may_cross(body_of_loop, len(bodies), fused)), 0.5, 0.7)
     pairs = box_pairs(found.layer, found.low, found.high, 1)
     over = yield from part(overlapping(found, pairs), 0.7, 0.98)
     pool, spills = yield from part(_pools(found.layer, found.layer == 0, pairs[over]), 0.98, 1.0)
@@ -199,45 +196,6 @@ def _words(cup: Cup, use: Use) -> tuple[str, str]:
     }[use]
 
 
-def overlapping(found: Regions, pairs: IntArray) -> Steps[BoolArray]:
-    """Tell which pairs (p, 2) of a region and one of the layer below it overlap, seen from above.
-
-    They do when one holds the other's inner point or when their outlines cross; nearly all are settled by the points.
-    """
-    over = np.zeros(len(pairs), dtype=bool)
-    for begin in range(0, len(pairs), RUN):
-        upper, lower = pairs[begin : begin + RUN].T
-        over[begin : begin + RUN] = found.holds(lower, found.inner[upper])
-        yield 0.4 * begin / len(pairs)
-        over[begin : begin + RUN] |= found.holds(upper, found.inner[lower])
-        yield 0.4 * begin / len(pairs)
-    left = np.flatnonzero(~over)
-    for begin in range(0, len(left), RUN):
-        rows = left[begin : begin + RUN]
-        over[rows] = yield from part(
-            _outlines_cross(found, pairs[rows]),
-            0.4 + 0.6 * begin / len(left),
-            0.4 + 0.6 * min(begin + RUN, len(left)) / len(left),
-        )
-    return over
-
-
-def _outlines_cross(found: Regions, pairs: IntArray) -> Steps[BoolArray]:
-    of = found.of
-    counts = found.begin[pairs + 1] - found.begin[pairs]
-    row, cell = expanded(np.arange(len(pairs)), np.zeros(len(pairs), dtype=np.int64), counts.prod(axis=1))
-    one = found.loops[found.begin[pairs[row, 0]] + cell // counts[row, 1]]
-    other = found.loops[found.begin[pairs[row, 1]] + cell % counts[row, 1]]
-    meet = np.flatnonzero(((of.low[one] <= of.high[other]) & (of.low[other] <= of.high[one])).all(axis=1))
-    loops = np.stack([one[meet], other[meet]], axis=1)
-    met = np.zeros(len(pairs), dtype=bool)
-    for begin in range(0, len(meet), RUN):
-        yield begin / len(meet)
-        cross = crossings(of, loops[begin : begin + RUN], NUDGE_MM)
-        met[row[meet[begin + cross[:, 0]]]] = True
-    return met
-
-
 def _stood(bodies: Sequence[Body], up: Point) -> tuple[list[Body], FloatArray]:
     """Give the bodies turned so that ``up`` is +z, and the turn (3, 3)."""
     if not bodies:
@@ -270,27 +228,9 @@ def _heights(stood: Sequence[Body], layer_mm: float) -> FloatArray:
 
 def _cut(bodies: Sequence[Body], heights: FloatArray) -> Steps[tuple[Sections, IntArray]]:
     """Cut bodies at every height; give the sections, and the body of every triangle they name."""
-    known: dict[int, Surface] = {}
-    meshes, mates, sources, owners = [], [], [], []
-    triangles = half_edges = 0
-    for number, body in enumerate(bodies):
-        if id(body.mesh) not in known:
-            making = making_surface(body.mesh, where=body.name)
-            known[id(body.mesh)] = yield from part(
-                making, 0.4 * number / len(bodies), 0.4 * (number + 0.9) / len(bodies)
-            )
-        one = known[id(body.mesh)]
-        meshes.append(Mesh(body.pose.apply(one.mesh.points), one.mesh.triangles))
-        mates.append(one.mate + half_edges)
-        sources.append(one.source + triangles)
-        owners.append(np.full(len(body.mesh.triangles), number))
-        triangles += len(body.mesh.triangles)
-        half_edges += len(one.mate)
-        yield 0.4 * ((number + 1) / len(bodies))
-    every = Surface(merged(meshes), np.concatenate(mates), np.concatenate(sources))
-    yield 0.4
+    every, owner = yield from part(surface_of_all(bodies), 0.0, 0.4)
     of = yield from part(cutting(every, heights), 0.4, 1.0)
-    return of, np.concatenate(owners)
+    return of, owner
 
 
 def _emptied(of: Sections) -> Steps[Sections]:
@@ -342,15 +282,6 @@ def _emptied(of: Sections) -> Steps[Sections]:
         laid(loop, np.stack([-of.low[:, 0], of.high[:, 1]], axis=1), frame, high),
         begin,
     )
-
-
-def _may_cross(body: IntArray, count: int, fused: Sequence[tuple[int, int]] | None) -> Callable[[IntArray], BoolArray]:
-    """Give the test that keeps pairs of loops of bodies that may cross; ``body`` (k,) of each loop, -1 for a frame."""
-    cross = np.full((count + 1, count + 1), fused is None)
-    for a, b in fused or ():
-        cross[a, b] = cross[b, a] = True
-    cross[_NONE] = cross[:, _NONE] = False
-    return lambda pairs: cross[body[pairs[:, 0]], body[pairs[:, 1]]]
 
 
 def _pools(layer: IntArray, free: BoolArray, pairs: IntArray) -> Steps[tuple[IntArray, IntArray]]:

@@ -1,7 +1,7 @@
 """Layers of a print: area and regions of every layer, and the islands that begin with nothing under them."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,19 +9,18 @@ import numpy.typing as npt
 
 from ..base.errors import BadInput
 from ..base.progress import Steps, part
-from ..solid.mesh import Body, FloatArray, IntArray, merged
-from ..solid.section import box_pairs, crossings, cutting, expanded, surface
+from ..solid.mesh import Body, FloatArray, IntArray
+from ..solid.section import box_pairs, cutting, surface_of_all
 from .body_findings import as_point
 from .finding import Finding
-from .regions import Regions, regions
+from .regions import Regions, may_cross, outlines_cross, overlapping_by_points, regions
 
 BoolArray = npt.NDArray[np.bool_]
 
 # A smaller region holds no cured resin to speak of: it counts once it has grown. Our judgement.
 ISLAND_MM2 = 0.003
-# The upper of two layers is moved by this much, in no special direction, so that walls that stand straight do not lie
-# on each other to the last digit.
-NUDGE_MM = np.array([7.3e-8, 4.1e-8])
+# No printer builds as high in layers as fine: the job is in another unit.
+MOST_LAYERS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +31,16 @@ class Island:
     at: tuple[float, float, float]
     area_mm2: float
     body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Peel:
+    """Where the film pulls hardest: the largest layer, and the one that is larger than the layer below it by most."""
+
+    area_mm2: float
+    layer: int
+    jump_mm2: float
+    jump_layer: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +57,19 @@ class Layers:
     regions: Regions
     islands: tuple[Island, ...]
 
+    def layer_at(self, height_mm: float) -> int:
+        """Give the number of the layer at a height, the first or last where there is none."""
+        half = (self.heights_mm[1] - self.heights_mm[0]) / 2.0 if len(self.heights_mm) > 1 else 0.0
+        above = int(np.searchsorted(self.heights_mm - half, height_mm, side="right"))
+        return min(max(above - 1, 0), len(self.heights_mm) - 1)
+
+    def peel(self) -> Peel:
+        """Give the largest layer and the largest jump; the first layer jumps from nothing."""
+        jumps = np.diff(self.area_mm2, prepend=0.0)
+        # Of alike ones the lowest, whatever the rounding.
+        widest, steepest = (int(np.argmax(a >= a.max() * (1.0 - 1e-9))) for a in (self.area_mm2, jumps))
+        return Peel(float(self.area_mm2[widest]), widest, float(jumps[steepest]), steepest)
+
 
 def slice_layers(
     bodies: Sequence[Body],
@@ -59,30 +81,37 @@ def slice_layers(
     """Cut bodies at the middle of every layer above the plate, and find the islands.
 
     ``plate_mm``: height of the plate; what lies in the first layer stands on it. ``fused``: the only pairs of bodies
-    that touch or cross; None when nobody knows. Raises BadInput for open bodies, a layer height that does not work, or
-    bodies below the plate.
+    that touch or cross; None when nobody knows. Raises BadInput for open bodies, a layer height that does not work or
+    is more than the job is high, or bodies below the plate.
     """
     if not (math.isfinite(layer_mm) and layer_mm > 0.0):
         raise BadInput(f"layers: a layer height of {layer_mm:g} mm does not work; give a number above 0 mm")
-    placed = [body.placed() for body in bodies]
-    if not placed:
+    if not bodies:
         raise BadInput("layers: there is no body; give at least one mesh")
-    low = min(float(mesh.points[:, 2].min()) for mesh in placed)
-    high = max(float(mesh.points[:, 2].max()) for mesh in placed)
-    if low < plate_mm - layer_mm / 2:
+    ends = np.array([(z.min(), z.max()) for z in (body.points()[:, 2] for body in bodies)])
+    lowest, high = int(np.argmin(ends[:, 0])), float(ends[:, 1].max())
+    if ends[lowest, 0] < plate_mm - layer_mm / 2:
         raise BadInput(
-            f"layers: the lowest point lies {plate_mm - low:.3g} mm below the plate; lift the job by that much"
+            f"layers: {bodies[lowest].name} reaches {plate_mm - ends[lowest, 0]:.3g} mm below the plate; lift the job "
+            "by that much"
         )
-    heights = plate_mm + layer_mm * (np.arange(max(1, math.ceil((high - plate_mm) / layer_mm))) + 0.5)
-    for body, mesh in zip(bodies, placed, strict=True):
-        surface(mesh, where=body.name)
-        yield 0.0
-    owner = np.repeat(np.arange(len(placed)), [len(mesh.triangles) for mesh in placed])
-    of = yield from part(cutting(surface(merged(placed)), heights), 0.1, 0.5)
+    if layer_mm > high - plate_mm:
+        raise BadInput(
+            f"layers: a layer height of {layer_mm:g} mm is more than the {high - plate_mm:.3g} mm the job is high; "
+            f"give up to {high - plate_mm:.3g}"
+        )
+    count = math.ceil((high - plate_mm) / layer_mm)
+    if count > MOST_LAYERS:
+        raise BadInput(
+            f"layers: {high - plate_mm:.4g} mm in layers of {layer_mm:g} mm are {count} layers, more than "
+            f"{MOST_LAYERS}; give thicker ones, or mend the unit of the job"
+        )
+    heights = plate_mm + layer_mm * (np.arange(count) + 0.5)
+    every, owner = yield from part(surface_of_all(bodies), 0.0, 0.2)
+    of = yield from part(cutting(every, heights), 0.2, 0.5)
     body_of_loop = owner[of.triangle[of.begin[:-1]]]
-    found = yield from part(regions(of, _may_cross(body_of_loop, len(placed), fused)), 0.5, 0.8)
+    found = yield from part(regions(of, may_cross(body_of_loop, len(bodies), fused)), 0.5, 0.8)
     islands = yield from part(_islands(found), 0.8, 1.0)
-    count = len(heights)
     return Layers(
         heights,
         np.bincount(found.layer, weights=found.area_mm2, minlength=count).astype(np.float64),
@@ -113,18 +142,6 @@ def island_findings(layers: Layers, severity: str = "stop") -> tuple[Finding, ..
     )  # fmt: skip
 
 
-def _may_cross(
-    body: IntArray, count: int, fused: Sequence[tuple[int, int]] | None
-) -> Callable[[IntArray], BoolArray] | None:
-    """Give the test that keeps pairs of loops of bodies that may cross; ``body`` (k,) the body of each loop."""
-    if fused is None:
-        return None
-    cross = np.zeros((count, count), dtype=bool)
-    for a, b in fused:
-        cross[a, b] = cross[b, a] = True
-    return lambda pairs: cross[body[pairs[:, 0]], body[pairs[:, 1]]]
-
-
 def _islands(found: Regions) -> Steps[IntArray]:
     """Give the regions that are islands, by layer.
 
@@ -132,9 +149,8 @@ def _islands(found: Regions) -> Steps[IntArray]:
     only for what then seems to float are the outlines tested against each other.
     """
     pairs = box_pairs(found.layer, found.low, found.high, 1)
-    over = found.holds(pairs[:, 1], found.inner[pairs[:, 0]]) | found.holds(pairs[:, 0], found.inner[pairs[:, 1]])
+    over = yield from part(overlapping_by_points(found, pairs), 0.0, 0.7)
     tested = over.copy()
-    yield 0.5
     while True:
         based, islands = _propagated(found, pairs[over])
         floating = np.ones(len(found.layer), dtype=bool)
@@ -143,8 +159,7 @@ def _islands(found: Regions) -> Steps[IntArray]:
         if len(open_pairs) == 0:
             return islands
         tested[open_pairs] = True
-        over[open_pairs] = _outlines_cross(found, pairs[open_pairs])
-        yield 0.8
+        over[open_pairs] = yield from part(outlines_cross(found, pairs[open_pairs]), 0.8, 0.9)
 
 
 def _propagated(found: Regions, over: IntArray) -> tuple[BoolArray, IntArray]:
@@ -163,15 +178,3 @@ def _propagated(found: Regions, over: IntArray) -> tuple[BoolArray, IntArray]:
         based[begun] = True
         islands.append(begun)
     return based, np.concatenate(islands)
-
-
-def _outlines_cross(found: Regions, pairs: IntArray) -> BoolArray:
-    """Tell which pairs (p, 2) of regions have loops that cross."""
-    counts = found.begin[pairs + 1] - found.begin[pairs]
-    row, cell = expanded(np.arange(len(pairs)), np.zeros(len(pairs), dtype=np.int64), counts.prod(axis=1))
-    one = found.loops[found.begin[pairs[row, 0]] + cell // counts[row, 1]]
-    other = found.loops[found.begin[pairs[row, 1]] + cell % counts[row, 1]]
-    cross = crossings(found.of, np.stack([one, other], axis=1), NUDGE_MM)
-    met = np.zeros(len(pairs), dtype=bool)
-    met[row[cross[:, 0]]] = True
-    return met

@@ -5,6 +5,7 @@ points are matched by place. A point at the very height of a cut counts as above
 just below: every section is closed loops, whatever lies level. Metal is on the left of every piece.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,7 @@ import numpy as np
 from ..base.errors import BadInput
 from ..base.progress import Steps, finish, part
 from .edges import BoolArray, pairing_edges
-from .mesh import FloatArray, IntArray, Mesh
+from .mesh import Body, FloatArray, IntArray, Mesh
 from .weld import welding
 
 # Entries of an expanded table worked on at a time.
@@ -80,15 +81,55 @@ class Sections:
 
     def outlines(self) -> tuple[FloatArray, ...]:
         """Give every loop as a closed polygon (n, 2), in order; the last point joins the first."""
-        last = np.zeros(len(self.following), dtype=bool)
-        last[np.flatnonzero(np.isin(self.following, self.begin[:-1]))] = True
-        ahead = np.where(last, np.arange(len(last)), self.following)
-        left = (~last).astype(np.int64)
-        while left[ahead].any():
-            left += left[ahead]
-            ahead = ahead[ahead]
-        order = np.lexsort((-left, self.loop))
-        return tuple(np.split(self.start[order], self.begin[1:-1]))
+        return _polygons(self.start, self.following, self.loop, self.begin)
+
+    def outlines_at(self, layer: int) -> tuple[FloatArray, ...]:
+        """Give the loops of one layer as `outlines` does."""
+        first, last = np.searchsorted(self.layer, [layer, layer + 1])
+        begin = self.begin[first : last + 1]
+        here = slice(int(begin[0]), int(begin[-1]))
+        return _polygons(self.start[here], self.following[here] - begin[0], self.loop[here] - first, begin - begin[0])
+
+
+def _polygons(start: FloatArray, following: IntArray, loop: IntArray, begin: IntArray) -> tuple[FloatArray, ...]:
+    """Give loops as polygons: pieces that begin at ``start`` (s, 2), sorted by ``loop`` (s,), ``begin`` (k + 1,)."""
+    if len(start) == 0:
+        return ()
+    last = np.zeros(len(following), dtype=bool)
+    last[np.flatnonzero(np.isin(following, begin[:-1]))] = True
+    ahead = np.where(last, np.arange(len(last)), following)
+    left = (~last).astype(np.int64)
+    while left[ahead].any():
+        left += left[ahead]
+        ahead = ahead[ahead]
+    order = np.lexsort((-left, loop))
+    return tuple(np.split(start[order], begin[1:-1]))
+
+
+def surface_of_all(bodies: Sequence[Body]) -> Steps[tuple[Surface, IntArray]]:
+    """Make bodies ready to be cut as one surface; give it, and the number of the body of each of their triangles.
+
+    A mesh that copies share is made ready once. Raises BadInput naming the body that is open or uneven.
+    """
+    known: dict[int, Surface] = {}
+    points, corners, mates, sources = [], [], [], []
+    count = triangles = half_edges = 0
+    for number, body in enumerate(bodies):
+        if id(body.mesh) not in known:
+            making = making_surface(body.mesh, where=body.name)
+            known[id(body.mesh)] = yield from part(making, number / len(bodies), (number + 0.9) / len(bodies))
+        one = known[id(body.mesh)]
+        points.append(body.pose.apply(one.mesh.points))
+        corners.append(one.mesh.triangles + count)
+        mates.append(one.mate + half_edges)
+        sources.append(one.source + triangles)
+        count += len(one.mesh.points)
+        half_edges += len(one.mate)
+        triangles += len(body.mesh.triangles)
+        yield (number + 1) / len(bodies)
+    every = Mesh(np.concatenate(points), np.concatenate(corners))
+    owner = np.repeat(np.arange(len(bodies)), [len(body.mesh.triangles) for body in bodies])
+    return Surface(every, np.concatenate(mates), np.concatenate(sources)), owner
 
 
 def sections(of: Surface, heights: FloatArray) -> Sections:
