@@ -12,18 +12,25 @@ from ..rules.files.readings import read_readings
 from ..rules.files.report import report_text
 from ..rules.files.written import lines_of
 from ..rules.inspect.calibration import Calibration, Growth, calibrate
+from ..rules.inspect.cure import cure_depth_mm, exposure_for, over_cure_mm
 from ..rules.inspect.gauge import GAPS_MM, gauge
 from . import commands
 from .commands import Outcome
 from .host import HostTools
+
+# The light that comes through so many layers adds nothing more to the first of them.
+MANY_LAYERS = 20
 
 
 def gauge_or_readings(args: Namespace, host: HostTools | None) -> Outcome:
     """Write a gauge, read the readings of one, or both."""
     if args.out is None and args.gaps is not None:
         raise BadInput("--gaps: belongs to making a gauge; add -o OUT, or leave --gaps out")
-    if args.out is None and args.readings is None:
-        raise BadInput("gauge: nothing is asked for; give -o OUT to make a gauge, or --readings FILE to read one")
+    if args.out is None and args.readings is None and args.cure is None:
+        raise BadInput(
+            "gauge: nothing is asked for; give -o OUT to make a gauge, --readings FILE to read one, or --cure to work "
+            "out the over-cure from the resin's figures"
+        )
     lines: list[str] = []
     parts: list[dict[str, Any]] = []
     if args.readings is not None:
@@ -31,6 +38,10 @@ def gauge_or_readings(args: Namespace, host: HostTools | None) -> Outcome:
         found = calibrate(read.readings, scale=read.scale)
         lines += _calibration_lines(found)
         parts.append({"calibration": _calibration_part(found)})
+    if args.cure is not None:
+        told, figures = _from_resin(args.cure, args.layer)
+        lines += told
+        parts.append(figures)
     if args.out is not None:
         gaps = GAPS_MM if args.gaps is None else args.gaps
         out = commands._out_file(args.out, host)
@@ -45,6 +56,33 @@ def gauge_or_readings(args: Namespace, host: HostTools | None) -> Outcome:
         ]
         parts.append({"gauge": {"gaps_mm": gaps, "size_mm": size}, **commands._files(out)})
     return Outcome((), tuple(lines), report_text("gauge", "gauge", parts))
+
+
+def _from_resin(cure: tuple[float, ...], layer_mm: float) -> tuple[list[str], dict[str, Any]]:
+    """Work out the over-cure from a resin's penetration depth and critical exposure, and the exposure of a layer."""
+    if len(cure) != 3:
+        raise BadInput(f"--cure: takes 3 numbers, {len(cure)} were given; give DEPTH,CRITICAL,EXPOSURE: 0.175,8,30")
+    penetration, critical, exposure = cure
+    depth = cure_depth_mm(exposure, penetration_mm=penetration, critical=critical)
+    first, all_in = (
+        over_cure_mm(exposure, layer_mm, penetration_mm=penetration, critical=critical, layers=layers)
+        for layers in (1, MANY_LAYERS)
+    )
+    if depth < layer_mm:
+        least = exposure_for(layer_mm, penetration_mm=penetration, critical=critical)
+        raise BadInput(
+            f"--cure: that exposure cures {depth:.3f} mm deep, less than a layer of {layer_mm:g} mm, so no layer would "
+            f"hold on the last; give at least {least:.3g}"
+        )
+    lines = [
+        f"One layer cures {depth:.3f} mm deep, {first:.3f} mm below a layer of {layer_mm:g} mm; "
+        f"{MANY_LAYERS} layers over one another cure {all_in:.3f} mm below the lowest face",
+        "Worked out from the figures given, not measured: print a gauge to be sure",
+        "For a job file:",
+        "[process]",
+        f"over_cure_mm = {all_in:.3f}",
+    ]
+    return lines, {"cure": {"depth_mm": depth, "over_cure_mm": first, "accumulated_over_cure_mm": all_in}}
 
 
 def found_lines(found: Calibration) -> list[str]:

@@ -6,6 +6,8 @@ from typing import NoReturn
 
 from ..rules.base.errors import BadInput
 from ..rules.inspect.heads import HEAD_KPA
+from ..rules.inspect.light import FEWEST_DIRECTIONS, MOST_DIRECTIONS
+from ..rules.inspect.print_check import PREVIEW
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4}
 
@@ -52,12 +54,26 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     inspect.add_argument(
         "--head", choices=tuple(HEAD_KPA), default="vacuum", help="what drives the metal (default: vacuum)"
     )
+    inspect.add_argument(
+        "--print",
+        action="store_true",
+        help="this is the print as it stands on the plate at z = 0: an island is a stop, not advice",
+    )
+    inspect.add_argument("--layer", type=_positive, metavar="MM", help="printed layer (default: the profile's)")
+    _light(inspect)
+    inspect.add_argument("--way-up", action="store_true", help="also compare ways to stand it on the plate")
     _json(inspect)
 
     gauge = verbs.add_parser("gauge", help="make a gauge of stepped gaps, or read one that was printed", epilog=_EXITS)
     gauge.add_argument("-o", dest="out", metavar="OUT", help="where the gauge goes: .stl, .3mf or .blend")
     gauge.add_argument("--gaps", type=_numbers, metavar="MM,MM,...", help="its gaps (default: 0.15 to 0.6 by 0.05)")
     gauge.add_argument("--layer", type=_positive, default=0.05, metavar="MM", help="printed layer (default: 0.05)")
+    gauge.add_argument(
+        "--cure",
+        type=_numbers,
+        metavar="DEPTH,CRITICAL,EXPOSURE",
+        help="work out the over-cure from the resin's penetration depth in mm, its critical exposure and a layer's",
+    )
     gauge.add_argument("--readings", metavar="FILE.toml", help="what was measured; gives the lines for a job file")
     _json(gauge)
 
@@ -74,6 +90,7 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     run = verbs.add_parser("run", help="all of it: report.json, sheet.html, print.stl, print.3mf", epilog=_EXITS)
     _job(run)
     run.add_argument("-o", dest="out", required=True, metavar="DIR", help="the folder for the files")
+    _light(run)
     run.add_argument("--even-so", action="store_true", help="write the print files although a stop finding stands")
     return parser
 
@@ -84,6 +101,16 @@ def _job(parser: argparse.ArgumentParser) -> None:
 
 def _out(parser: argparse.ArgumentParser, words: str) -> None:
     parser.add_argument("-o", dest="out", required=True, metavar="OUT", help=words)
+
+
+def _light(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--light",
+        type=_directions,
+        default=PREVIEW,
+        metavar="N",
+        help=f"directions the curing light comes from, an even number; 0 leaves it out (default: {PREVIEW})",
+    )
 
 
 def _json(parser: argparse.ArgumentParser) -> None:
@@ -106,6 +133,15 @@ def _positive(text: str) -> float:
     if value == 0.0:
         raise argparse.ArgumentTypeError("must be above 0 mm")
     return value
+
+
+def _directions(text: str) -> int:
+    count = int(text) if text.isdecimal() else -1
+    if count != 0 and (count % 2 or not FEWEST_DIRECTIONS <= count <= MOST_DIRECTIONS):
+        raise argparse.ArgumentTypeError(
+            f"{text!r} does not work; give 0, or an even number from {FEWEST_DIRECTIONS} to {MOST_DIRECTIONS}"
+        )
+    return count
 
 
 def _scale(text: str) -> float:

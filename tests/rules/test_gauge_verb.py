@@ -46,7 +46,7 @@ def test_what_is_written_is_inspected_as_engraved(tmp_path, capsys, suffix, exac
     assert told.err == ""
     assert report["gauge"]["gaps_mm"] == [0.3, 0.25, 0.45]
     assert report["export"]["files"] == [out.name]
-    assert main(["inspect", str(out), "--gap-floor", "0.2", "--json", "-"]) in (0, 1)
+    assert main(["inspect", str(out), "--gap-floor", "0.2", "--light", "0", "--json", "-"]) in (0, 1)
     seen = json.loads(capsys.readouterr().out)
     assert len(seen["bodies"]) == 4
     assert [pair["gap_mm"] for pair in seen["pairs"]] == pytest.approx([0.3, 0.25, 0.45], abs=exact)
@@ -82,7 +82,7 @@ def test_both_at_once(tmp_path, capsys):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ([], "give -o OUT to make a gauge, or --readings FILE to read one"),
+        ([], "or --cure to work out the over-cure"),
         (["--gaps", "0.3"], "--gaps: belongs to making a gauge; add -o OUT"),
         (["-o", "g.stl", "--gaps", "0.3;0.4"], "no list of mm; give numbers with commas: 0.2,0.3"),
         (["-o", "g.stl", "--gaps", "0.3,0.01"], "give gaps from 0.05 to 1 mm"),

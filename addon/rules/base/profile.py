@@ -21,7 +21,9 @@ class Profile:
 
     ``gap_floor_mm``/``gap_warn_mm`` hold for the printed gap, ``web_floor_mm``/``web_warn_mm`` for the investment in
     a joint, ``strut_web_mm``/``strut_web_aim_mm`` for the investment between a strut and anything not its own.
-    ``feed_distance_mm`` None: 7 times the local thickness. ``scale`` None: automatic, from metal and mould.
+    A face with a light reach under ``blind_share`` counts as blind. ``build_x_mm``, ``build_y_mm`` and ``build_z_mm``
+    are the room of the printer. ``feed_distance_mm`` None: 7 times the local thickness. ``scale`` None: automatic, from
+    metal and mould.
     """
 
     name: str
@@ -39,6 +41,10 @@ class Profile:
     overhang_deg: float
     bridge_mm: float
     peel_pressure_kpa: float
+    blind_share: float
+    build_x_mm: float
+    build_y_mm: float
+    build_z_mm: float
     feed_distance_mm: float | None
     scale: float | None
 
@@ -91,6 +97,10 @@ def override(profile: Profile, table: Table, *, name: str | None = None, complet
         overhang_deg=number("overhang_deg", least=0.0, most=89.0, unit="degrees"),
         bridge_mm=number("bridge_mm", least=0.0, most=100.0),
         peel_pressure_kpa=number("peel_pressure_kpa", least=0.0, most=1000.0, unit="kPa"),
+        blind_share=number("blind_share", least=0.0, most=1.0, unit="(a share)"),
+        build_x_mm=number("build_x_mm", above=0.0, most=1000.0),
+        build_y_mm=number("build_y_mm", above=0.0, most=1000.0),
+        build_z_mm=number("build_z_mm", above=0.0, most=1000.0),
         feed_distance_mm=_or_auto(
             table, "feed_distance_mm", profile.feed_distance_mm, above=0.0, most=1000.0, unit="mm"
         ),
@@ -115,4 +125,4 @@ def _or_auto(
     return table.number(key, above=above, least=least, most=most, unit=f'{unit} or "auto"'.strip())
 
 
-_EMPTY = Profile("", *(0.0,) * 14, None, None)
+_EMPTY = Profile("", *(0.0,) * 18, None, None)
