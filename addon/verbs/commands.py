@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..rules.base.errors import BadInput
-from ..rules.base.profile import load_profile
+from ..rules.base.profile import Profile, load_profile
 from ..rules.base.progress import finish
 from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.materials import Materials, load_materials
@@ -20,16 +20,28 @@ from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, read_job
 from ..rules.files.named import Named, unique_names
 from ..rules.files.read import read_bodies
-from ..rules.files.report import chain_part, findings_part, inspection_part, layouts_part, play_part, report_text
+from ..rules.files.report import (
+    chain_part,
+    findings_part,
+    inspection_part,
+    layouts_part,
+    play_part,
+    print_part,
+    report_text,
+)
 from ..rules.inspect.finding import Finding, stops, worst_first
-from ..rules.inspect.inspection import inspect
-from ..rules.solid.mesh import Mesh, merged
+from ..rules.inspect.inspection import Inspection, inspect
+from ..rules.inspect.print_check import PrintCheck, as_advice, print_check
+from ..rules.inspect.way_up import WayUp, best_way_up
+from ..rules.solid.mesh import Body, Mesh, merged
 from . import flow, words
 from .export import fed_parts, write_job
 from .host import HostTools
 from .inspection_words import inspection_lines
 from .parser import UNITS_MM
+from .print_words import print_lines
 from .sheets import sheet_text
+from .way_up_words import way_up_lines, way_up_part
 
 SUFFIXES = (".stl", ".3mf", ".blend")
 
@@ -75,6 +87,8 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
     profile = load_profile(args.profile)
     if args.gap_floor is not None:
         profile = profile.with_gap_floor(args.gap_floor)
+    if args.layer is not None:
+        profile = replace(profile, layer_mm=args.layer)
     read = [
         body
         for name in args.files
@@ -93,9 +107,17 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
             head=args.head,
         )
     )
-    findings = worst_first(inspection.findings)
+    check, refused = _printed(args, bodies, profile, inspection)
+    ways: tuple[WayUp, ...] = ()
+    if args.way_up and check is not None:
+        comparing = best_way_up(bodies, profile, scale=args.scale, pairs=inspection.pairs, fused=inspection.met())
+        ways = finish(comparing)
+    told = () if check is None else check.findings if args.print else as_advice(check.findings)
+    findings = worst_first((*inspection.findings, *told))
     lines = (
         *inspection_lines(inspection, range_mm=args.range, head=args.head),
+        *((f"print: not looked at: {refused}",) if check is None else print_lines(check)),
+        *(way_up_lines(ways) if ways else ()),
         *words.finding_lines(findings),
     )
     names = ", ".join(Path(name).name for name in args.files)
@@ -107,9 +129,39 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
         "expansion_percent": args.expansion,
         "shrinkage_percent": args.shrinkage,
         "head": args.head,
+        "print": args.print,
+        "layer_mm": profile.layer_mm,
+        "light_directions": args.light,
     }
-    parts = ({"asked": asked}, inspection_part(inspection), findings_part(findings))
+    parts = (
+        {"asked": asked},
+        inspection_part(inspection),
+        findings_part(findings),
+        print_part(check, refused),
+        way_up_part(ways) if ways else {},
+    )
     return Outcome(findings, lines, report_text("inspect", names, parts))
+
+
+def _printed(
+    args: Namespace, bodies: Sequence[Body], profile: Profile, inspection: Inspection
+) -> tuple[PrintCheck | None, str | None]:
+    """See whether bodies print; what is no solid has no layers, and the inspection has said so: give the reason."""
+    check = print_check(
+        bodies,
+        profile,
+        scale=args.scale,
+        plate_mm=0.0 if args.print else None,
+        fused=inspection.met(),
+        directions=args.light,
+        head=args.head,
+    )
+    try:
+        return finish(check), None
+    except BadInput as error:
+        if not stops(inspection.findings) and (args.print or args.layer is not None):
+            raise
+        return None, str(error)
 
 
 def feed(args: Namespace, host: HostTools | None) -> Outcome:
@@ -121,7 +173,7 @@ def feed(args: Namespace, host: HostTools | None) -> Outcome:
     made = finish(flow.build(job, host.boolean))
     fed = finish(flow.feed(job, made, scaled, host.boolean))
     _write(out, (Named(job.name, _solid_or_parts(fed)),), host)
-    parts = (*fed_parts(job, fed), _files(out))
+    parts = (*fed_parts(fed), _files(out))
     lines = (*_fed_lines(fed), *words.finding_lines(fed.findings), f"written: {out}")
     return Outcome(fed.findings, lines, report_text("feed", job.name, parts))
 
@@ -141,7 +193,7 @@ def plan(args: Namespace, host: HostTools | None) -> Outcome:
     if args.sheet is not None:
         write_whole(Path(args.sheet), sheet_text(job, fed, planned, scaled, findings, layouts=compared).encode())
         lines.append(f"written: {args.sheet}")
-    parts = (*fed_parts(job, fed), findings_part(findings), layouts_part(compared), {"cast": planned.to_dict()})
+    parts = (*fed_parts(fed), findings_part(findings), layouts_part(compared), {"cast": planned.to_dict()})
     return Outcome(findings, tuple(lines), report_text("plan", job.name, parts))
 
 
@@ -152,7 +204,7 @@ def run(args: Namespace, host: HostTools | None) -> Outcome:
     folder = _out_folder(args.out)
     materials = _materials()
     scaled = flow.scaling(job, materials)
-    fed = finish(flow.feed(job, finish(flow.build(job, host.boolean)), scaled, host.boolean))
+    fed = finish(flow.feed(job, finish(flow.build(job, host.boolean)), scaled, host.boolean, directions=args.light))
     planned = flow.cast(job, fed, materials, scaled)
     findings = worst_first((*fed.findings, *planned.findings))
     compared = flow.compare(job, fed, materials, scaled)
@@ -170,6 +222,7 @@ def _fed_lines(fed: flow.Fed) -> tuple[str, ...]:
         *words.chain_lines(fed.chain),
         *words.play_lines(fed.play),
         *words.lattice_lines(fed.lattice, fed.lattice_mm3),
+        *(() if fed.printed is None else print_lines(fed.printed)),
     )
 
 

@@ -19,9 +19,9 @@ from ..rules.files.report import (
     findings_part,
     inspection_part,
     lattice_part,
-    layers_part,
     layouts_part,
     play_part,
+    print_part,
     report_text,
 )
 from ..rules.inspect.finding import Finding, stops
@@ -74,13 +74,13 @@ def write_job(
         "overridden": overridden,
     }
     cast: dict[str, Any] = {"cast": planned.to_dict(), "export": export}
-    parts = (*fed_parts(job, fed), findings_part(findings), layouts_part(layouts), cast)
+    parts = (*fed_parts(fed), findings_part(findings), layouts_part(layouts), cast)
     report = report_text("run", job.name, parts)
     write_whole(folder / "report.json", report.encode())
     return Exported(("report.json", "sheet.html", *printed), printed, overridden, refused, report)
 
 
-def fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
+def fed_parts(fed: flow.Fed) -> tuple[dict[str, Any], ...]:
     """Give the report's parts on a fed chain."""
     return (
         inspection_part(fed.inspection),
@@ -88,7 +88,7 @@ def fed_parts(job: Job, fed: flow.Fed) -> tuple[dict[str, Any], ...]:
         chain_part(fed.chain),
         play_part(fed.play),
         lattice_part(fed.lattice, fed.lattice_mm3),
-        layers_part(fed.layers, job.profile.layer_mm),
+        print_part(fed.printed),
     )
 
 

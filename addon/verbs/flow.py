@@ -17,14 +17,14 @@ from ..rules.chain.play import FreePlay, free_play
 from ..rules.chain.resize import LeastWidth, least_width
 from ..rules.chain.spec import ChainSpec
 from ..rules.feed.join import Boolean, Solid, join
-from ..rules.feed.lattice import Lattice
+from ..rules.feed.lattice import Lattice, LatticeSolid
 from ..rules.feed.plan import plan_lattice
 from ..rules.files.job import Job
 from ..rules.inspect.finding import Finding, worst_first
 from ..rules.inspect.fit import fit_findings
 from ..rules.inspect.inspection import Inspection, inspect
-from ..rules.inspect.layers import Layers, island_findings, slice_layers
 from ..rules.inspect.play import play_findings
+from ..rules.inspect.print_check import PrintCheck, print_check
 from ..rules.solid.mesh import Body, FloatArray, Mesh
 
 RANGE_MM = 1.5
@@ -52,14 +52,14 @@ class Made:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fed:
-    """A chain standing over the plate on its lattice; ``solid`` and ``layers`` only where a boolean was at hand."""
+    """A chain standing over the plate on its lattice; ``solid`` and ``printed`` only where a boolean was at hand."""
 
     chain: Chain
     inspection: Inspection
     play: FreePlay
     lattice: Lattice
     solid: Solid | None
-    layers: Layers | None
+    printed: PrintCheck | None
     findings: tuple[Finding, ...]
 
     @property
@@ -121,29 +121,64 @@ def least(job: Job) -> LeastWidth | None:
         return None
 
 
-def feed(job: Job, chain: Chain, scaled: Scaling, boolean: Boolean | None, play: FreePlay | None = None) -> Steps[Fed]:
-    """Stand a chain on its lattice over the plate, inspect it there, join both to one solid and look at its layers.
+def feed(
+    job: Job,
+    chain: Chain,
+    scaled: Scaling,
+    boolean: Boolean | None,
+    play: FreePlay | None = None,
+    *,
+    directions: int = 0,
+) -> Steps[Fed]:
+    """Stand a chain on its lattice over the plate, inspect it there, join both to one solid and see if that prints.
 
     The chain comes back lifted so that the plate is z = 0. Without ``boolean`` nothing is joined. ``play`` as in
-    `check`.
+    `check`, ``directions`` of light as in `print_check`.
     """
-    lattice = yield from part(lattice_for(job, chain, scaled), 0.0, 0.3)
+    lattice = yield from part(lattice_for(job, chain, scaled), 0.0, 0.2)
     shift = np.array([0.0, 0.0, -lattice.plate_z_mm])
     lattice = lattice.moved(shift)
-    made = yield from part(check(lifted(chain, shift), job, scaled, play), 0.3, 0.5)
-    solid, layers = None, None
+    made = yield from part(check(lifted(chain, shift), job, scaled, play), 0.2, 0.3)
+    solid, printed = None, None
     if boolean is not None:
-        solid = yield from part(join(made.chain.bodies, lattice, boolean), 0.5, 0.8)
+        solid = yield from part(join(made.chain.bodies, lattice, boolean), 0.3, 0.5)
         if solid.mesh is not None:
-            whole = Body(job.name, solid.mesh)
-            layers = yield from part(slice_layers((whole,), job.profile.layer_mm / scaled.scale, fused=()), 0.8, 1.0)
+            checking = print_check(
+                (Body(job.name, solid.mesh),),
+                job.profile,
+                scale=scaled.scale,
+                plate_mm=0.0,
+                fused=(),
+                directions=directions,
+                head=job.cast.head,
+                parts=(*made.chain.bodies, *(Body(_called(one), one.mesh) for one in lattice.solids)),
+            )
+            printed = yield from part(checking, 0.5, 1.0)
     findings = (
         *made.findings,
         *lattice.findings,
         *(solid.findings if solid is not None else ()),
-        *(island_findings(layers) if layers is not None else ()),
+        *(printed.findings if printed is not None else ()),
     )
-    return Fed(made.chain, made.inspection, made.play, lattice, solid, layers, worst_first(findings))
+    return Fed(made.chain, made.inspection, made.play, lattice, solid, printed, worst_first(findings))
+
+
+def will_print(made: Made, job: Job, scaled: Scaling, *, directions: int = 0) -> Steps[PrintCheck]:
+    """See how a chain prints that has no lattice yet, as if the plate were right under it."""
+    return print_check(
+        made.chain.bodies,
+        job.profile,
+        scale=scaled.scale,
+        fused=made.inspection.met(),
+        directions=directions,
+        head=job.cast.head,
+    )
+
+
+def _called(one: LatticeSolid) -> str:
+    """Name a solid of the lattice for people."""
+    words = {"ring": "base ring", "upper": "upper ring", "trunk": "hub"}
+    return f"gate of {one.feeds}" if one.feeds is not None else words.get(one.role, one.role)
 
 
 def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:

@@ -73,7 +73,7 @@ def test_chain_writes_links_and_report(job: Path, tmp_path: Path, capsys: pytest
     low, high = report["chain"]["pitch_interval_mm"]
     assert low <= report["chain"]["pitch_mm"] <= high
     again = tmp_path / "again.json"
-    assert main(["inspect", str(out), "--json", str(again)]) == 0
+    assert main(["inspect", str(out), "--light", "0", "--json", str(again)]) == 0
     seen = json.loads(again.read_text(encoding="utf-8"))
     assert [b["name"] for b in seen["bodies"]] == [b["name"] for b in report["bodies"]]
     for mine, read in zip(report["pairs"], seen["pairs"], strict=True):
@@ -105,12 +105,12 @@ def test_inspect_tells_linked_rings_from_fused_ones(tmp_path: Path, capsys: pyte
 def test_gap_floor_range_and_unit(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file = tmp_path / "rings.stl"
     stl.write(file, linked_rings(7.6))
-    assert main(["inspect", str(file), "--gap-floor", "0.45"]) == 1
+    assert main(["inspect", str(file), "--gap-floor", "0.45", "--light", "0"]) == 1
     capsys.readouterr()
-    assert main(["inspect", str(file), "--gap-floor", "0.1", "--range", "0.3", "--json", "-"]) == 0
+    assert main(["inspect", str(file), "--gap-floor", "0.1", "--range", "0.3", "--light", "0", "--json", "-"]) == 0
     (pair,) = json.loads(capsys.readouterr().out)["pairs"]
     assert (pair["gap_mm"], pair["linked"]) == (None, True)
-    assert main(["inspect", str(file), "--unit", "in", "--json", "-"]) in (0, 1)
+    assert main(["inspect", str(file), "--unit", "in", "--light", "0", "--layer", "1", "--json", "-"]) in (0, 1)
     report = json.loads(capsys.readouterr().out)
     assert report["bodies"][0]["volume_mm3"] == pytest.approx(2 * np.pi**2 * 5 * 25.4**3, rel=0.02)
 

@@ -207,7 +207,7 @@ def test_scale_growth_and_shrinkage_reach_the_gaps(rings: Path, capsys: pytest.C
     assert one["cast_mm"] == pytest.approx(0.4 * 1.02 * 1.01 * 0.98, abs=1e-9)
     assert report["asked"] == {
         "profile": "bench", "gap_floor_mm": 0.25, "range_mm": 1.5, "scale": 1.02, "expansion_percent": 1.0,
-        "shrinkage_percent": 2.0, "head": "gravity",
+        "shrinkage_percent": 2.0, "head": "gravity", "print": False, "layer_mm": 0.05, "light_directions": 64,
     }  # fmt: skip
     assert main(words) == 0
     assert "0.400       0.408   0.412    0.404  not linked" in capsys.readouterr().out

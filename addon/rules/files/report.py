@@ -11,9 +11,11 @@ from ..chain.chain import Chain
 from ..chain.play import FreePlay
 from ..chain.resize import LeastWidth
 from ..feed.lattice import Lattice
+from ..inspect.body_findings import as_point
 from ..inspect.finding import Finding
 from ..inspect.inspection import Inspection
-from ..inspect.layers import Layers
+from ..inspect.light import LightReach
+from ..inspect.print_check import PrintCheck
 
 SCHEMA = 1
 
@@ -196,19 +198,98 @@ def lattice_part(lattice: Lattice, volume_mm3: float) -> dict[str, Any]:
     return {"lattice": {"struts": struts, "volume_mm3": volume_mm3}}
 
 
-def layers_part(layers: Layers | None, layer_mm: float) -> dict[str, Any]:
-    """Give the key ``layers``: how many of ``layer_mm`` there are, the largest area, and the islands."""
-    if layers is None:
-        return {}
-    widest = int(np.argmax(layers.area_mm2))
+def print_part(check: PrintCheck | None, refused: str | None = None) -> dict[str, Any]:
+    """Give the keys ``layers`` and, where it was asked for, ``light``; heights and sizes in print size, from the plate.
+
+    Places are in the job's own size. Without a check the keys are there only where it was ``refused``: ``layers`` is
+    null then, and ``layers_refused`` says why.
+    """
+    if check is None:
+        return {} if refused is None else {"layers": None, "layers_refused": refused}
+    layers, peel = check.layers, check.peel
+    figures = {
+        "layer_mm": check.layer_mm,
+        "count": len(layers.heights_mm),
+        "scale": check.scale,
+        "plate_mm": check.plate_mm,
+        "largest_area_mm2": peel.area_mm2,
+        "largest_area_at_mm": layers.heights_mm[peel.layer],
+        "largest_jump_mm2": peel.jump_mm2,
+        "largest_jump_at_mm": layers.heights_mm[peel.jump_layer],
+        "peel_n": check.peel_n,
+        "heights_mm": layers.heights_mm,
+        "areas_mm2": layers.area_mm2,
+        "regions": layers.region_count,
+        "islands": [
+            {"at": check.in_job(i.at), "height_mm": i.at[2], "area_mm2": i.area_mm2, "body": i.body}
+            for i in layers.islands
+        ],
+        "overhangs": [
+            {
+                "body": o.body,
+                "at": check.in_job(o.at),
+                "area_mm2": o.area_mm2,
+                "angle_deg": o.angle_deg,
+                "span_mm": o.span_mm,
+                "reach_mm": o.reach_mm,
+                "begins": o.begins,
+            }
+            for o in check.overhangs
+        ],
+        "cups": [
+            {
+                "opens": opens,
+                "body": c.body,
+                "at": check.in_job(c.at),
+                "volume_mm3": c.volume_mm3,
+                "depth_mm": None if c.spill_mm is None else c.spill_mm - c.floor_mm,
+            }
+            for opens, cups in (("film", check.suction), ("plate", check.drip), ("mould", check.traps))
+            for c in cups
+        ],
+        "slots": [
+            {
+                "a": s.a,
+                "b": s.b,
+                "at": check.in_job(s.at),
+                "width_mm": s.width_mm,
+                "way_mm": s.way_mm,
+                "area_mm2": s.area_mm2,
+            }
+            for s in check.slots
+        ],
+    }
+    return {"layers": figures, **({} if check.light is None else {"light": _light_figures(check, check.light)})}
+
+
+def _light_figures(check: PrintCheck, light: LightReach) -> dict[str, Any]:
+    area = np.bincount(light.body, light.area_mm2, len(check.names))
+    lit = np.bincount(light.body, light.area_mm2 * light.share, len(check.names))
+    least = np.ones(len(check.names))
+    np.minimum.at(least, light.body, light.share)
+    blind = sum(patch.area_mm2 for patch in check.patches)
     return {
-        "layers": {
-            "layer_mm": layer_mm,
-            "count": len(layers.heights_mm),
-            "largest_area_mm2": layers.area_mm2[widest],
-            "largest_area_at_mm": layers.heights_mm[widest],
-            "islands": [{"at": i.at, "area_mm2": i.area_mm2, "body": i.body} for i in layers.islands],
-        }
+        "directions": light.directions,
+        "pixel_mm": light.pixel_mm,
+        "sampling_error": light.sampling_error,
+        "pixel_error": np.sort(light.pixel_error)[int(0.99 * (len(light.pixel_error) - 1))],
+        "limit": check.blind_limit,
+        "area_mm2": area.sum(),
+        "blind_mm2": blind,
+        "blind_share": blind / area.sum(),
+        "bodies": [
+            {"name": name, "mean": lit[k] / area[k] if area[k] > 0.0 else 1.0, "least": least[k]}
+            for k, name in enumerate(check.names)
+        ],
+        "patches": [
+            {
+                "body": check.part_names[p.body],
+                "at": check.in_job(as_point(p.at)),
+                "area_mm2": p.area_mm2,
+                "share": p.share,
+            }
+            for p in check.patches
+        ],
     }
 
 

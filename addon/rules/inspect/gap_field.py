@@ -62,29 +62,30 @@ def gap_field(bodies: Sequence[Body], *, range_mm: float, table: GapTable | None
         table = yield from part(gaps(bodies, range_mm=range_mm), 0.0, begin)
     listed = np.flatnonzero((table.gap_mm < range_mm) | (table.gap_mm == 0.0))
     pairs = np.stack((table.a[listed], table.b[listed]), axis=1)
-    rigid, reach = [], []
+    stand: list[Body] = []
+    reach: list[float] = []
     for body in bodies:
-        rigid.append(_rigid(body))
-        reach.append(float(np.abs(rigid[-1].mesh.points).max()))
+        stand.append(rigid(body))
+        reach.append(float(np.abs(stand[-1].mesh.points).max()))
         yield begin
-    mesh_of = _numbers([body.mesh for body in rigid])
+    mesh_of = _numbers([body.mesh for body in stand])
     asked, question, exchanged = same_questions(
         mesh_of,
-        np.array([body.pose.rotation for body in rigid]).reshape(-1, 3, 3),
-        np.array([body.pose.origin for body in rigid]).reshape(-1, 3),
+        np.array([body.pose.rotation for body in stand]).reshape(-1, 3, 3),
+        np.array([body.pose.origin for body in stand]).reshape(-1, 3),
         np.array(reach),
         pairs,
     )
     gap_mm = table.gap_mm[listed[asked]]
-    answers = yield from part(_answers(rigid, mesh_of, pairs[asked], gap_mm, range_mm), begin, 0.95)
+    answers = yield from part(_answers(stand, mesh_of, pairs[asked], gap_mm, range_mm), begin, 0.95)
     neighbours: list[list[_Neighbour]] = [[] for _ in bodies]
     for (a, b), number, turned in zip(pairs.tolist(), question.tolist(), exchanged.tolist(), strict=True):
         neighbours[a].append(_Neighbour(number, int(turned), b))
         neighbours[b].append(_Neighbour(number, 1 - int(turned), a))
-    return (yield from part(_gathered(rigid, mesh_of, neighbours, answers), 0.95, 1.0))
+    return (yield from part(_gathered(stand, mesh_of, neighbours, answers), 0.95, 1.0))
 
 
-def _rigid(body: Body) -> Body:
+def rigid(body: Body) -> Body:
     """Give the body with a pose that keeps lengths: its own, or none for a mesh put where the body stands."""
     rotation = body.pose.rotation
     if np.abs(rotation.T @ rotation - np.eye(3)).max() <= _RIGID:

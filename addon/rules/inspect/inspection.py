@@ -93,6 +93,15 @@ class Inspection:
     webs: tuple[WebPatch, ...]
     findings: tuple[Finding, ...]
 
+    def met(self) -> tuple[tuple[int, int], ...]:
+        """Give the pairs of body numbers that touch or cross, a body that crosses itself paired with itself."""
+        number = {body.name: place for place, body in enumerate(self.bodies)}
+        crossed = {name for one in self.findings if one.code == "self-crossing" for name in one.bodies}
+        return (
+            *((number[pair.a], number[pair.b]) for pair in self.pairs if pair.gap_mm == 0.0),
+            *((number[name], number[name]) for name in sorted(crossed)),
+        )
+
 
 def inspect(
     bodies: Sequence[Body],
