@@ -1,7 +1,7 @@
 """Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
 
-Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), feed (lattice and
-solid). `SUBJECT --help` tells more.
+Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), layers (the print
+check, beside manifold3d and trimesh), feed (lattice and solid). `SUBJECT --help` tells more.
 """
 
 import importlib
@@ -9,7 +9,7 @@ import sys
 
 import _setup
 
-SUBJECTS = ("chain", "inspect", "feed")
+SUBJECTS = ("chain", "inspect", "layers", "feed")
 
 
 def main():
