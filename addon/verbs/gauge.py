@@ -1,5 +1,6 @@
 """The verb for the gauge: make its model, and turn what was measured on its print into lines for a job's [process]."""
 
+import math
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
@@ -18,8 +19,8 @@ from . import commands
 from .commands import Outcome
 from .host import HostTools
 
-# The light that comes through so many layers adds nothing more to the first of them.
-MANY_LAYERS = 20
+# As much as `over_cure_mm` of a job file may be.
+MOST_MM = 1.0
 
 
 def gauge_or_readings(args: Namespace, host: HostTools | None) -> Outcome:
@@ -66,7 +67,7 @@ def _from_resin(cure: tuple[float, ...], layer_mm: float) -> tuple[list[str], di
     depth = cure_depth_mm(exposure, penetration_mm=penetration, critical=critical)
     first, all_in = (
         over_cure_mm(exposure, layer_mm, penetration_mm=penetration, critical=critical, layers=layers)
-        for layers in (1, MANY_LAYERS)
+        for layers in (1, math.inf)
     )
     if depth < layer_mm:
         least = exposure_for(layer_mm, penetration_mm=penetration, critical=critical)
@@ -74,9 +75,14 @@ def _from_resin(cure: tuple[float, ...], layer_mm: float) -> tuple[list[str], di
             f"--cure: that exposure cures {depth:.3f} mm deep, less than a layer of {layer_mm:g} mm, so no layer would "
             f"hold on the last; give at least {least:.3g}"
         )
+    if all_in > MOST_MM:
+        raise BadInput(
+            f"--cure: these figures cure {all_in:.2f} mm below the lowest face, more than the {MOST_MM:g} mm a job "
+            "file takes; check the exposure and its unit"
+        )
     lines = [
         f"One layer cures {depth:.3f} mm deep, {first:.3f} mm below a layer of {layer_mm:g} mm; "
-        f"{MANY_LAYERS} layers over one another cure {all_in:.3f} mm below the lowest face",
+        f"all layers over one another cure {all_in:.3f} mm below the lowest face",
         "Worked out from the figures given, not measured: print a gauge to be sure",
         "For a job file:",
         "[process]",

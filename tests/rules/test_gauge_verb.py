@@ -46,7 +46,7 @@ def test_what_is_written_is_inspected_as_engraved(tmp_path, capsys, suffix, exac
     assert told.err == ""
     assert report["gauge"]["gaps_mm"] == [0.3, 0.25, 0.45]
     assert report["export"]["files"] == [out.name]
-    assert main(["inspect", str(out), "--gap-floor", "0.2", "--light", "0", "--json", "-"]) in (0, 1)
+    assert main(["inspect", str(out), "--gap-floor", "0.2", "--light", "0", "--layer", "0.2", "--json", "-"]) in (0, 1)
     seen = json.loads(capsys.readouterr().out)
     assert len(seen["bodies"]) == 4
     assert [pair["gap_mm"] for pair in seen["pairs"]] == pytest.approx([0.3, 0.25, 0.45], abs=exact)
@@ -99,3 +99,23 @@ def test_what_cannot_be_is_one_line(tmp_path, monkeypatch, capsys, words, said):
     assert told.err.count("\n") == 1
     assert told.out == ""
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_over_cure_is_worked_out_from_the_resins_figures(capsys):
+    """By the published worked figure: D 0.175 mm, E_c 8, E 30 cure 0.231 mm, 0.181 mm beyond a 0.05 mm layer."""
+    assert main(["gauge", "--cure", "0.175,8,30", "--json", "-"]) == 0
+    cure = json.loads(capsys.readouterr().out)["cure"]
+    assert cure["depth_mm"] == pytest.approx(0.231, abs=5e-4)
+    assert cure["over_cure_mm"] == pytest.approx(0.181, abs=5e-4)
+    assert cure["accumulated_over_cure_mm"] > cure["over_cure_mm"]
+    assert main(["gauge", "--cure", "0.175,8,30"]) == 0
+    assert f"over_cure_mm = {cure['accumulated_over_cure_mm']:.3f}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("figures", "said"),
+    [("0.175,8", "takes 3 numbers"), ("0.175,8,9", "give at least 10.6"), ("0.6,8,300", "check the exposure")],
+)
+def test_resin_figures_that_cannot_be_are_one_line(capsys, figures, said):
+    assert main(["gauge", "--cure", figures]) == 2
+    assert said in capsys.readouterr().err

@@ -301,7 +301,7 @@ def test_the_pixels_that_suit_a_job_work_for_any_size(
     plain = box((side, side, 0.1 * side))
     # A point of no face says nothing of the size.
     solid = mesh(np.vstack((plain.points, (1e6, 0.0, 0.0))), plain.triangles)
-    bodies = [Body(str(n), solid, Pose(np.eye(3), np.array([0.0, 0.0, 0.3 * side * n]))) for n in range(sheets)]
+    bodies = [Body(str(n), solid, Pose(np.eye(3), np.array([0.0, 0.0, 0.12 * side * n]))) for n in range(sheets)]
     assert reach_of(bodies, directions=16, pixel_mm=pixel_mm_for(bodies)).share.max() == 1.0
 
 
@@ -490,5 +490,5 @@ def test_what_is_buried_is_no_surface_in_the_figures_either() -> None:
     patches = patches_of([block, peg], reach)
     (job, one) = light_findings([block, peg], reach, patches, limit=0.1)
     assert one.bodies == ("block",)
-    # The block's ground under the peg counts, less than a face has its middle there: 6 x 64 + 24, and 3 of the peg.
+    # 6 x 64 + 24 of the block, whose face under the peg has its middle outside, and 3 of the peg.
     assert job.value == pytest.approx(24.0 / (384.0 + 24.0 + 3.0))

@@ -58,11 +58,11 @@ def test_a_level_job_that_fits_turned_but_is_too_high_is_told_only_the_height() 
     assert "mm: 20.0 mm too high. To" in one.text
 
 
-@pytest.mark.parametrize(("size", "degrees"), [((60.0, 100.0, 20.0), 90), ((68.0, 120.0, 150.0), 90)])
-def test_a_job_that_fits_turned_by_a_quarter_is_told_so(size: tuple[float, float, float], degrees: int) -> None:
+@pytest.mark.parametrize("size", [(60.0, 100.0, 20.0), (68.0, 120.0, 150.0), (10.0, 118.0, 5.0)])
+def test_a_job_that_fits_turned_by_a_quarter_is_told_so(size: tuple[float, float, float]) -> None:
     (one,) = told(size)
     assert (one.code, one.severity) == ("print-size", "note")
-    assert f"it fits turned by {degrees} degrees" in one.text
+    assert "it fits turned by 90 degrees" in one.text
 
 
 def test_a_straight_chain_longer_than_the_room_fits_aslant() -> None:

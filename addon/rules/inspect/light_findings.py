@@ -140,17 +140,17 @@ def light_findings(
         others = [patch for _, some in by_area[SHOWN:] for patch in some]
         names = tuple(bodies[number].name for number, _ in by_area[SHOWN:])
         area = sum(patch.area_mm2 for patch in others)
-        more, of, patch = (
-            ("body", "it", "patch" if len(others) == 1 else "patches")
-            if len(names) == 1
-            else ("bodies", "them", "patches")
-        )
         text = (
-            f"{len(names)} more {more}: the light does not reach {_area(area)} mm2 of {of}, in {len(others)} {patch}."
+            f"{_counted(len(names), 'more body', 'more bodies')}: the light does not reach {_area(area)} mm2 of "
+            f"{'it' if len(names) == 1 else 'them'}, in {_counted(len(others), 'patch', 'patches')}."
         )
         largest = max(others, key=lambda patch: patch.area_mm2)
         found.append(Finding("blind", "note", names, text, as_point(largest.at), area, PATCH_MM2))
     return tuple(found)
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 def _area(mm2: float) -> str:

@@ -20,6 +20,8 @@ BoolArray = npt.NDArray[np.bool_]
 # Pairs of loops, and of regions, worked on between two looks at the clock.
 RUN = 10_000
 PAIRS = 4_000
+# Pieces of outline tested against each other between two looks at the clock.
+PIECES = 40_000
 # The upper of two layers is moved by this much, in no special direction, so that walls that stand straight do not lie
 # on each other to the last digit.
 NUDGE_MM = np.array([7.3e-8, 4.1e-8])
@@ -223,8 +225,9 @@ def outlines_cross(found: Regions, pairs: IntArray) -> Steps[BoolArray]:
     meet = np.flatnonzero(((of.low[one] <= of.high[other]) & (of.low[other] <= of.high[one])).all(axis=1))
     loops = np.stack([one[meet], other[meet]], axis=1)
     met = np.zeros(len(pairs), dtype=bool)
-    for begin in range(0, len(meet), PAIRS):
-        yield begin / len(meet)
-        cross = crossings(of, loops[begin : begin + PAIRS], NUDGE_MM)
-        met[row[meet[begin + cross[:, 0]]]] = True
+    pieces = (of.begin[loops + 1] - of.begin[loops]).sum(axis=1)
+    for some in chunks(pieces, PIECES):
+        yield some.start / len(meet)
+        cross = crossings(of, loops[some], NUDGE_MM)
+        met[row[meet[some.start + cross[:, 0]]]] = True
     return met

@@ -337,10 +337,15 @@ def _pieces_within(
 
 
 def _pieces_cross(of: Sections, a: IntArray, b: IntArray, shift: FloatArray) -> BoolArray:
-    p, q = of.start[a] + shift, of.start[of.following[a]] + shift
-    r, s = of.start[b], of.start[of.following[b]]
+    """Tell which pairs (p,) of pieces cross. Few pass the first half of the test, so only they meet the second."""
 
     def side(u: FloatArray, v: FloatArray, w: FloatArray) -> FloatArray:
         return np.asarray((v[:, 0] - u[:, 0]) * (w[:, 1] - u[:, 1]) - (v[:, 1] - u[:, 1]) * (w[:, 0] - u[:, 0]))
 
-    return np.asarray((side(p, q, r) * side(p, q, s) < 0.0) & (side(r, s, p) * side(r, s, q) < 0.0))
+    p, q = of.start[a] + shift, of.start[of.following[a]] + shift
+    r, s = of.start[b], of.start[of.following[b]]
+    crossed = np.flatnonzero(side(p, q, r) * side(p, q, s) < 0.0)
+    p, q, r, s = p[crossed], q[crossed], r[crossed], s[crossed]
+    found = np.zeros(len(a), dtype=np.bool_)
+    found[crossed] = side(r, s, p) * side(r, s, q) < 0.0
+    return found
