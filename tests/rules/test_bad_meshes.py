@@ -355,7 +355,7 @@ def test_the_command_says_the_same_with_its_exit_status(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], objects: Objects, exit_code: int, codes: list[str]
 ) -> None:
     obj.write(tmp_path / "a.obj", tuple(Named(name, solid) for name, solid in objects))
-    assert main(["inspect", str(tmp_path / "a.obj"), "--json", "-"]) == exit_code
+    assert main(["inspect", str(tmp_path / "a.obj"), "--light", "0", "--json", "-"]) == exit_code
     told = capsys.readouterr()
     assert told.err == ""
     assert [finding["code"] for finding in json.loads(told.out)["findings"]] == codes
@@ -366,13 +366,14 @@ def test_the_command_says_the_same_with_its_exit_status(
 
 
 def test_many_bodies_are_inspected_as_one_is(tmp_path: Path) -> None:
-    row = [moved(CUBE, (6.0 * (k % 12), 6.0 * (k // 12), 0.0)) for k in range(120)]
+    quick = ("--light", "0", "--layer", "0.5")
+    row = [moved(CUBE, (6.0 * (k % 12), 6.0 * (k // 12), 0.0)) for k in range(60)]
     stl.write(tmp_path / "many.stl", merged(row))
     report = tmp_path / "many.json"
-    assert main(["inspect", str(tmp_path / "many.stl"), "--json", str(report)]) == 0
+    assert main(["inspect", str(tmp_path / "many.stl"), *quick, "--json", str(report)]) == 0
     found = json.loads(report.read_text(encoding="utf-8"))
-    assert (len(found["bodies"]), found["pairs"], found["findings"]) == (120, [], [])
+    assert (len(found["bodies"]), found["pairs"], found["findings"]) == (60, [], [])
     stl.write(tmp_path / "many.stl", merged([*row, moved(CUBE, (3.0, 3.0, 0.0))]))
-    assert main(["inspect", str(tmp_path / "many.stl"), "--json", str(report)]) == 1
+    assert main(["inspect", str(tmp_path / "many.stl"), *quick, "--json", str(report)]) == 1
     fused = json.loads(report.read_text(encoding="utf-8"))["findings"]
-    assert sorted(finding["bodies"][1] for finding in fused) == ["body 121"] * 4
+    assert sorted(finding["bodies"][1] for finding in fused) == ["body 61"] * 4

@@ -2,6 +2,7 @@
 of no account, and the places that are told lie on the two surfaces, as far apart as the gap."""
 
 import dataclasses
+import functools
 import math
 
 import numpy as np
@@ -52,7 +53,7 @@ def off_surface_mm(place: FloatArray, solid: Mesh) -> float:
 
 
 @given(SEEDS)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_the_two_places_lie_on_the_surfaces_as_far_apart_as_the_gap(seed: int) -> None:
     a, _, b, pose = two(seed)
     told = found(a, b, IDENTITY, pose)
@@ -63,7 +64,7 @@ def test_the_two_places_lie_on_the_surfaces_as_far_apart_as_the_gap(seed: int) -
 
 
 @given(SEEDS)
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_the_other_way_round_the_gap_is_the_same(seed: int) -> None:
     a, _, b, pose = two(seed)
     there, back = found(a, b, IDENTITY, pose), found(b, a, pose, IDENTITY)
@@ -71,7 +72,7 @@ def test_the_other_way_round_the_gap_is_the_same(seed: int) -> None:
 
 
 @given(SEEDS, st.sampled_from([1.0, 100.0, 10_000.0]))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 def test_a_motion_of_both_leaves_the_gap_and_the_distance_of_its_places(seed: int, far: float) -> None:
     """Rounding is relative to the coordinates: one part in 1e15 of 10 m is 1e-11 mm."""
     a, _, b, pose = two(seed)
@@ -126,7 +127,7 @@ def test_everything_larger_makes_the_gap_larger_by_as_much(seed: int, by: float)
 
 def links() -> list[Body]:
     """Five rings in a row, each turned against the last and at its own distance; two of them share a mesh."""
-    wide, narrow = torus(3.0, 0.7, 32, 12), torus(3.0, 0.6, 32, 12)
+    wide, narrow = torus(3.0, 0.7, 24, 10), torus(3.0, 0.6, 24, 10)
     x, bodies = 0.0, []
     for k, (shape, pitch) in enumerate(((wide, 0.0), (narrow, 4.1), (wide, 4.25), (narrow, 4.3), (narrow, 4.4))):
         x += pitch
@@ -137,6 +138,11 @@ def links() -> list[Body]:
 
 def inspected(bodies: list[Body]) -> Inspection:
     return finish(inspect(bodies, BENCH))
+
+
+@functools.cache
+def as_they_are() -> Inspection:
+    return inspected(links())
 
 
 def figures(inspection: Inspection) -> dict[frozenset[str], list[float]]:
@@ -175,18 +181,17 @@ def same(one: Inspection, other: Inspection, *, webs: float) -> None:
 def test_an_inspection_does_not_depend_on_the_order_of_the_bodies() -> None:
     """A web is measured by steps; seen from its other side the step of its figures may differ."""
     bodies = links()
-    same(inspected(bodies), inspected([bodies[k] for k in (3, 0, 4, 2, 1)]), webs=1e-9)
+    same(as_they_are(), inspected([bodies[k] for k in (3, 0, 4, 2, 1)]), webs=1e-9)
 
 
-@pytest.mark.parametrize("seed", [1, 2])
-def test_an_inspection_does_not_depend_on_where_the_bodies_stand(seed: int) -> None:
+def test_an_inspection_does_not_depend_on_where_the_bodies_stand() -> None:
     """In a profile without bleed and over-cure no direction is special."""
     bodies = links()
-    motion = anywhere(np.random.default_rng(seed), 100.0)
+    motion = anywhere(np.random.default_rng(1), 100.0)
     moved = [Body(b.name, b.mesh, Pose(motion.rotation @ b.pose.rotation, motion.apply(b.pose.origin))) for b in bodies]
-    same(inspected(bodies), inspected(moved), webs=1e-6)
+    same(as_they_are(), inspected(moved), webs=1e-6)
 
 
 def test_copies_of_one_mesh_are_inspected_like_meshes_of_their_own() -> None:
     bodies = links()
-    same(inspected(bodies), inspected([Body(b.name, b.placed()) for b in bodies]), webs=1e-6)
+    same(as_they_are(), inspected([Body(b.name, b.placed()) for b in bodies]), webs=1e-6)

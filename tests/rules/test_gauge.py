@@ -31,7 +31,7 @@ def test_the_usual_gauge():
 
 @pytest.mark.parametrize(
     ("gaps", "layer"),
-    [(GAPS_MM, 0.05), (GAPS_MM, 0.1), (ODD, 0.03), ((0.3,), 0.05), ((0.3,), 0.03), ((0.111, 0.888), 0.1)],
+    [(GAPS_MM, 0.05), (ODD, 0.03), ((0.3,), 0.05), ((0.111, 0.888), 0.1)],
 )
 def test_an_inspection_finds_every_station_as_it_is_engraved(gaps, layer):
     bodies = gauge(gaps, layer_mm=layer)
@@ -67,7 +67,7 @@ def test_the_bars_top_lies_on_a_whole_layer(layer):
     assert top + 0.3 in link.points()[:, 2]
 
 
-@pytest.mark.parametrize("gaps", [GAPS_MM, (0.123, 0.456, 0.789), (1.0,)])
+@pytest.mark.parametrize("gaps", [GAPS_MM[:2], (0.123, 0.456, 0.789), (1.0,)])
 def test_the_figures_can_be_read_off_the_model(gaps):
     """Feel every stroke's place with a point just under the face: bare where the stroke is engraved."""
     frame, *links = gauge(gaps)
@@ -102,7 +102,7 @@ def test_thin_metal_stands_nowhere():
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     inward = corners.mean(axis=1) - normal * (BENCH.wall_floor_mm - 1e-6)
-    step = max(1, len(inward) // 400)
+    step = max(1, len(inward) // 150)
     assert (np.round(winding_numbers(corners, inward[::step])) > 0).all()
 
 

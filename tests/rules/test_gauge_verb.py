@@ -40,19 +40,19 @@ def sheet(folder: Path) -> Path:
 @pytest.mark.parametrize(("suffix", "exact"), [("3mf", 1e-9), ("stl", 2e-5)])
 def test_what_is_written_is_inspected_as_engraved(tmp_path, capsys, suffix, exact):
     out = tmp_path / f"gauge.{suffix}"
-    assert main(["gauge", "-o", str(out), "--gaps", "0.3,0.25,0.45", "--json", "-"]) == 0
+    assert main(["gauge", "-o", str(out), "--gaps", "0.3,0.25", "--json", "-"]) == 0
     told = capsys.readouterr()
     report = json.loads(told.out)
     assert told.err == ""
-    assert report["gauge"]["gaps_mm"] == [0.3, 0.25, 0.45]
+    assert report["gauge"]["gaps_mm"] == [0.3, 0.25]
     assert report["export"]["files"] == [out.name]
     assert main(["inspect", str(out), "--gap-floor", "0.2", "--light", "0", "--layer", "0.2", "--json", "-"]) in (0, 1)
     seen = json.loads(capsys.readouterr().out)
-    assert len(seen["bodies"]) == 4
-    assert [pair["gap_mm"] for pair in seen["pairs"]] == pytest.approx([0.3, 0.25, 0.45], abs=exact)
+    assert len(seen["bodies"]) == 3
+    assert [pair["gap_mm"] for pair in seen["pairs"]] == pytest.approx([0.3, 0.25], abs=exact)
     assert all(pair["linked"] for pair in seen["pairs"])
     if suffix == "3mf":
-        assert [body["name"] for body in seen["bodies"]] == ["gauge", "gap 0.3", "gap 0.25", "gap 0.45"]
+        assert [body["name"] for body in seen["bodies"]] == ["gauge", "gap 0.3", "gap 0.25"]
 
 
 def test_readings_give_lines_that_a_job_takes(tmp_path, capsys):

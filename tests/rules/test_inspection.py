@@ -1,5 +1,6 @@
 """What an inspection says of small sets with a known fault each, and that it is silent on a sound one."""
 
+import functools
 import math
 from dataclasses import replace
 
@@ -24,6 +25,11 @@ CUBE = blocks(np.ones((2, 2, 2), dtype=bool), 2.0)
 def _inspect(bodies: list[Body], profile: Profile = BENCH, **options: object) -> Inspection:
     # A mould too strong to break: what breaks webs has tests of its own.
     return finish(inspect(bodies, profile, hot_strength_mpa=1e6, **options))  # type: ignore[arg-type]
+
+
+@functools.cache
+def _whitehead_inspected() -> Inspection:
+    return _inspect(tubes(*whitehead(), radius=0.1))
 
 
 def _said(inspection: Inspection) -> list[tuple[str, str, tuple[str, ...]]]:
@@ -217,10 +223,11 @@ def test_linked_pairs_are_listed_beyond_the_search_range() -> None:
 
 
 def test_a_whitehead_link_is_undecided_and_no_less_when_expected() -> None:
-    bodies = tubes(*whitehead(), radius=0.1)
-    assert _said(_inspect(bodies)) == [("undecided-link", "warn", ("body 1", "body 2"))]
-    assert _said(_inspect(bodies, joints=[(0, 1)])) == [("undecided-link", "stop", ("body 1", "body 2"))]
-    assert _inspect(bodies).pairs[0].linked is None
+    found = _whitehead_inspected()
+    assert _said(found) == [("undecided-link", "warn", ("body 1", "body 2"))]
+    assert found.pairs[0].linked is None
+    expected = _inspect(tubes(*whitehead(), radius=0.1), joints=[(0, 1)])
+    assert _said(expected) == [("undecided-link", "stop", ("body 1", "body 2"))]
 
 
 def test_borromean_rings_are_one_undecided_group() -> None:
@@ -315,13 +322,16 @@ def test_a_crumb_is_named() -> None:
 
 
 def test_the_same_set_gives_the_same_words() -> None:
-    links = [*tubes(*closed_chain(12)), Body("loose", tube(ring(2.0)))]
-    assert _inspect(links) == _inspect(links)
+    links = [*tubes(*closed_chain(12)[:3]), Body("loose", tube(ring(2.0)))]
+    found = _inspect(links)
+    assert found.findings
+    assert found == _inspect(links)
 
 
 def test_codes_and_severities_are_known_and_figures_plain() -> None:
-    for bodies in (_cubes(0.1), _cubes(0.0), tubes(*whitehead(), radius=0.1), [Body("odd", _spoiled("open"))]):
-        for finding in _inspect(bodies).findings:
+    alone = [_inspect(bodies) for bodies in (_cubes(0.1), _cubes(0.0), [Body("odd", _spoiled("open"))])]
+    for found in (*alone, _whitehead_inspected()):
+        for finding in found.findings:
             assert finding.code in CODES
             assert finding.severity in SEVERITIES
             assert all(type(x) is float for x in finding.at or ())
@@ -330,7 +340,7 @@ def test_codes_and_severities_are_known_and_figures_plain() -> None:
 
 def test_progress_rises_to_the_end() -> None:
     shares: list[float] = []
-    finish(inspect(tubes(*closed_chain(12)), BENCH), shares.append)
+    finish(inspect(tubes(*closed_chain(12)[:3]), BENCH), shares.append)
     assert shares == sorted(shares)
     assert shares[0] >= 0.0
     assert shares[-1] <= 1.0

@@ -226,7 +226,7 @@ small = st.integers(-2, 2)
 triangle = st.tuples(*[st.tuples(small, small, small)] * 3)
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(triangle, min_size=2, max_size=4))
 def test_pairs_of_triangles_cross_as_fractions_say(triangles):
     corners = np.array(triangles, dtype=float)
@@ -239,7 +239,7 @@ def test_pairs_of_triangles_cross_as_fractions_say(triangles):
         assert count(turned(two)) == expected
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.integers(0, 10**6))
 def test_neither_order_nor_numbering_nor_direction_changes_the_count(seed):
     rng = np.random.default_rng(seed)

@@ -60,7 +60,7 @@ def places_about(solid, rng, count=60):
     return np.concatenate((on, corners[:, 0], on + off))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(seeds)
 def test_distances_are_those_of_the_twin(seed):
     solid, rng = shape(seed)

@@ -247,7 +247,7 @@ def test_counting_faces_overhead_agrees_with_solid_angles(monkeypatch, turn, at_
     corners = shape.corners() @ turn.T
     flat = np.arange(-0.5, 5.0, 0.25) + 1 / 512
     flat[::2] -= 1 / 512
-    x, y, z = np.meshgrid(flat, flat, np.arange(-1.3, 5.0, 0.47), indexing="ij")
+    x, y, z = np.meshgrid(flat, flat, np.arange(-1.3, 5.0, 0.94), indexing="ij")
     at = np.stack([x, y, z], axis=-1).reshape(-1, 3)
     # On a plane of the boxes only below them, else the place could lie on a wall.
     at = at[~np.isin(at, [0, 1, 1.5, 2, 3, 4]).any(axis=1) | (at[:, 2] < -0.1)]
