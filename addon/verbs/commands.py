@@ -116,7 +116,7 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
     findings = worst_first((*inspection.findings, *told))
     lines = (
         *inspection_lines(inspection, range_mm=args.range, head=args.head),
-        *((f"print: not looked at: {refused}",) if check is None else print_lines(check)),
+        *((f"no print check: {refused}",) if check is None else print_lines(check)),
         *(way_up_lines(ways) if ways else ()),
         *words.finding_lines(findings),
     )

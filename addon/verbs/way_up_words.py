@@ -1,10 +1,18 @@
 """The ways to stand a job on the plate, for people and for report.json."""
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
 from ..rules.inspect.way_up import WayUp
 from .words import table
+
+# Columns of a terminal that sentences are laid out in.
+WIDE = 109
+NOTE = (
+    "starts in mid-air are counted in coarse layers: check the way you choose; curing light after the print reaches as "
+    "much whichever way the job stands"
+)
 
 
 def way_up_lines(found: Sequence[WayUp]) -> list[str]:
@@ -25,8 +33,8 @@ def way_up_lines(found: Sequence[WayUp]) -> list[str]:
     head = ("way up", "starts", "undersides mm2", "height mm", "layers", "largest mm2", "gap mm", "prints")
     return [
         *table(head, rows, right=(1, 2, 3, 4, 5, 6)),
-        recommendation(found),
-        "starts in mid-air are counted in coarse layers; light after the print reaches as much whichever way it stands",
+        *textwrap.wrap(recommendation(found), WIDE),
+        *textwrap.wrap(NOTE, WIDE),
     ]
 
 
@@ -38,6 +46,8 @@ def recommendation(found: Sequence[WayUp]) -> str:
     stands = next((one for one in found if one.way.name == "as it stands"), None)
     if stands is None or stands is best:
         return "best: as it stands" if stands is best else f"best: {best.way.name}"
+    if stands.refusal:
+        return f"best: {best.way.name}; as it stands the job does not print: {stands.refusal}"
     return (
         f"best: {best.way.name}: {best.islands} starts in mid-air instead of {stands.islands}, "
         f"{best.underside_mm2:.0f} mm2 of undersides instead of {stands.underside_mm2:.0f}, "

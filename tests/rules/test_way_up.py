@@ -17,7 +17,7 @@ from addon.rules.solid.mesh import Body, Pose
 
 BENCH = load_profile("bench")
 STANDS, DOWN = (next(way for way in ways() if way.name == name) for name in ("as it stands", "upside down"))
-ON_SIDE = next(way for way in ways() if way.name == "upright, +90 deg about x")
+ON_SIDE = next(way for way in ways() if way.name == "tipped 90 deg to the front")
 
 
 def found(bodies, *tried, profile=BENCH, **told):
@@ -44,10 +44,12 @@ def test_the_ways_are_rotations_that_differ_and_lean_as_they_are_named() -> None
     between = np.einsum("aij,bij->ab", turns, turns)
     assert (between[~np.eye(len(turns), dtype=bool)] < 3.0 - 1e-3).all()
     for way in found_ways:
-        first, second = way.name.replace(",", "").split()[:2]
-        named = {"as": 0.0, "upside": 180.0, "upright": 90.0}
-        lean = float(second) if first == "leaning" else named[first]
+        first, second = way.name.split()[:2]
+        lean = float(second) if first == "tipped" else {"as": 0.0, "upside": 180.0}[first]
         assert np.degrees(np.arccos(np.clip(way.rotation[2, 2], -1.0, 1.0))) == pytest.approx(lean)
+        # Where the top goes, in a view from the front (-y).
+        aside = {"front": (0, -1), "back": (0, 1), "right": (1, 0), "left": (-1, 0)}.get(way.name.split()[-1], (0, 0))
+        assert way.rotation[:2, 2] == pytest.approx(np.sin(np.radians(lean)) * np.array(aside), abs=1e-9)
 
 
 def test_a_table_stands_best_on_its_top() -> None:
@@ -61,7 +63,7 @@ def test_a_table_stands_best_on_its_top() -> None:
     assert told["upside down"].size_mm == pytest.approx((5.0, 5.0))
     assert told["upside down"].largest_mm2 == pytest.approx(25.0)
     assert told["upside down"].layers == round(4.0 / BENCH.layer_mm)
-    assert told["upright, +90 deg about x"].size_mm == pytest.approx((5.0, 4.0))
+    assert told["tipped 90 deg to the front"].size_mm == pytest.approx((5.0, 4.0))
 
 
 def test_islands_come_before_undersides() -> None:
@@ -93,7 +95,7 @@ def test_a_cone_stands_best_on_its_base() -> None:
 def test_a_bar_lies_rather_than_stands() -> None:
     bar = Body("bar", box((1.0, 20.0, 1.0)))
     told = found([bar], STANDS, ON_SIDE, scale=2.0)
-    assert list(told) == ["as it stands", "upright, +90 deg about x"]
+    assert list(told) == ["as it stands", "tipped 90 deg to the front"]
     assert [one.height_mm for one in told.values()] == pytest.approx([2.0, 40.0])
     assert [one.largest_mm2 for one in told.values()] == pytest.approx([80.0, 4.0])
 
@@ -122,7 +124,7 @@ def test_a_way_in_which_a_joint_closes_is_refused() -> None:
     (pair,) = seen.pairs
     assert pair.linked
     assert pair.gap_mm == pytest.approx(0.4, abs=0.02)
-    upright = next(way for way in ways() if way.name == "upright, +90 deg about y")
+    upright = next(way for way in ways() if way.name == "tipped 90 deg to the right")
     told = found(rings, STANDS, upright, profile=profile, pairs=seen.pairs, fused=seen.met())
     # A level gap loses the over-cure, an upright one none of it; facets turn the gap a little from level, so to 0.03.
     assert told["as it stands"].gap_mm == pytest.approx(pair.gap_mm, abs=0.03)
@@ -142,7 +144,7 @@ def test_every_gap_is_held_to_what_it_prints_as_designed() -> None:
     # The first is too small from the start whichever way; the second is spoilt by standing upright, yet stays wider.
     small = Pair("a", "b", 0.05, here, (0.0, 0.05, 0.0), True)
     fine = Pair("b", "c", 0.25, here, (0.25, 0.0, 0.0), True)
-    upright = next(way for way in ways() if way.name == "upright, +90 deg about y")
+    upright = next(way for way in ways() if way.name == "tipped 90 deg to the right")
     told = found([table()], STANDS, upright, profile=profile, pairs=(small, fine))
     assert not told["as it stands"].refusal
     assert told[upright.name].gap_mm == pytest.approx(0.05)

@@ -11,9 +11,9 @@ def way_up(name, islands=0, refusal="", gap_mm=0.25):
 
 
 def test_the_table_is_aligned_and_fits_a_terminal() -> None:
-    found = [way_up("leaning 45, -45 deg about y", 4), way_up("as it stands", 60, "too large", None)]
+    found = [way_up("tipped 45 deg to the front", 4), way_up("as it stands", 60, "too large", None)]
     lines = way_up_lines(found)
-    longest = way_up_lines([way_up("leaning 45, -45 deg about y", 4000), way_up("as it stands", 6000)])
+    longest = way_up_lines([way_up("tipped 45 deg to the front", 4000), way_up("as it stands", 6000)])
     assert all(len(line) < 110 for line in (*lines, *longest))
     best, stands = (next(line for line in lines if line.strip().startswith(one.way.name)) for one in found)
     assert lines.index(best) < lines.index(stands)
@@ -28,7 +28,7 @@ def test_the_table_is_aligned_and_fits_a_terminal() -> None:
 
 
 def test_the_best_way_is_compared_with_how_the_job_stands() -> None:
-    leaning, stands = way_up("leaning 30, +30 deg about x", 4), way_up("as it stands", 60)
+    leaning, stands = way_up("tipped 30 deg to the front", 4), way_up("as it stands", 60)
     said = recommendation([leaning, stands])
     assert leaning.way.name in said
     assert "4 starts in mid-air instead of 60" in said

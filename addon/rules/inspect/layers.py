@@ -95,6 +95,8 @@ def slice_layers(
             f"layers: {bodies[lowest].name} reaches {plate_mm - ends[lowest, 0]:.3g} mm below the plate; lift the job "
             "by that much"
         )
+    if high <= plate_mm:
+        raise BadInput("layers: the job has no height over the plate; nothing of it prints")
     if layer_mm > high - plate_mm:
         raise BadInput(
             f"layers: a layer height of {layer_mm:g} mm is more than the {high - plate_mm:.3g} mm the job is high; "

@@ -14,18 +14,20 @@ import numpy as np
 from ..base.errors import BadInput
 from ..base.profile import Profile
 from ..base.progress import Steps, part
-from ..solid.measure import normals
+from ..solid.measure import bounds_mm, normals
 from ..solid.mesh import Body, FloatArray, Pose
 from .inspection import Pair
 from .ladder import printed_gap_mm
 from .layers import slice_layers
+from .print_size import print_size_findings
 
-# A job is cut into about so many layers to compare its ways: what begins and grows is seen, a start lower than such a
-# layer is not. The print check of the way chosen looks at every layer.
-COARSE = 120
+# The layers in which ways are compared are the same for all, this part of the job's size from corner to corner: what
+# begins and grows is seen, a start lower than such a layer is not. The print check of the way chosen sees every layer.
+COARSE = 250
 # Undersides that differ by less than this share are alike, and so the lower way up comes first. Our judgement.
 ALIKE = 0.1
 TILTS_DEG = (15, 30, 45, 60, 75, 90)
+BOTH_SIDES_DEG = (45, 90)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,13 +60,16 @@ class WayUp:
 
 
 def ways() -> tuple[Way, ...]:
-    """Give the ways that are tried: as it stands, leaning to four sides, upright, upside down."""
+    """Give the ways that are tried: as it stands, its top tipped to four sides, upside down.
+
+    The front is -y and the right +x, as in a view from the front.
+    """
     found = [Way("as it stands", np.eye(3))]
     for tilt in TILTS_DEG:
-        for axis, name in ((0, "x"), (1, "y")):
-            for sign in (1, -1) if tilt in (45, 90) else (1,):
-                word = "upright" if tilt == 90 else f"leaning {tilt}"
-                found.append(Way(f"{word}, {sign * tilt:+d} deg about {name}", _turn(axis, math.radians(sign * tilt))))
+        for axis, sign, side in ((0, 1, "front"), (1, 1, "right"), (0, -1, "back"), (1, -1, "left")):
+            if sign > 0 or tilt in BOTH_SIDES_DEG:
+                turn = _turn(axis, math.radians(sign * tilt))
+                found.append(Way(f"tipped {tilt} deg to the {side}", turn))
     found.append(Way("upside down", _turn(0, math.pi)))
     return tuple(found)
 
@@ -83,24 +88,39 @@ def best_way_up(
     Those that print as designed come first, among them those with the fewest islands, then with the least undersides,
     then the lowest; alike ones keep their order. ``pairs`` of these bodies, from their inspection, say which gaps must
     stay open: each is followed in the direction it is narrowest in. ``fused`` as in `slice_layers`. Raises BadInput
-    for no bodies or no ways, open bodies, or bodies without height.
+    for no bodies or no ways, a way that is no rotation, a scale that does not work, open bodies, or bodies without
+    height.
     """
     if not bodies:
         raise BadInput("way up: there is no body; give at least one mesh")
     trying = ways() if tried is None else tuple(tried)
     if not trying:
         raise BadInput("way up: there is no way to try; give at least one")
+    if not (math.isfinite(scale) and scale > 0.0):
+        raise BadInput(f"way up: a scale of {scale:g} does not work; give a number above 0")
+    for way in trying:
+        turn = np.asarray(way.rotation)
+        if turn.shape != (3, 3) or not np.allclose(turn @ turn.T, np.eye(3), atol=1e-6) or np.linalg.det(turn) < 0.0:
+            raise BadInput(f"way up: {way.name!r} is no rotation; give a (3, 3) one that neither stretches nor mirrors")
     gaps = [
         (pair.gap_mm, np.subtract(pair.point_b, pair.point_a))
         for pair in pairs
         if pair.gap_mm and pair.point_a is not None and pair.point_b is not None
     ]
-    closed_already = _smallest(gaps, np.eye(3), profile, scale)
+    ends = np.array([bounds_mm(body.points()) for body in bodies])
+    size = float(np.linalg.norm(ends[:, 1].max(axis=0) - ends[:, 0].min(axis=0)))
+    coarse = max(profile.layer_mm / scale, size / COARSE)
+    as_designed = _printed(gaps, np.eye(3), profile, scale)
     found = []
     for number, way in enumerate(trying):
-        trial = _tried(bodies, way, profile, scale, gaps, fused)
+        trial = _tried(bodies, way, profile, scale, coarse, gaps, fused)
         found.append((yield from part(trial, number / len(trying), (number + 1) / len(trying))))
-    return _ranked([replace(one, refusal=_refusal(one, profile, closed_already)) for one in found])
+    return _ranked(
+        [
+            replace(one, refusal=_refusal(one, _printed(gaps, one.way.rotation, profile, scale), as_designed, profile))
+            for one in found
+        ]
+    )
 
 
 def _turn(axis: int, angle: float) -> FloatArray:
@@ -119,6 +139,7 @@ def _tried(
     way: Way,
     profile: Profile,
     scale: float,
+    coarse_mm: float,
     gaps: Sequence[tuple[float, FloatArray]],
     fused: Sequence[tuple[int, int]] | None,
 ) -> Steps[WayUp]:
@@ -126,14 +147,15 @@ def _tried(
         Body(body.name, body.mesh, Pose(way.rotation @ body.pose.rotation, way.rotation @ body.pose.origin))
         for body in bodies
     ]
-    ends = np.array([(p.min(axis=0), p.max(axis=0)) for p in (body.points() for body in stood)])
+    ends = np.array([bounds_mm(body.points()) for body in stood])
     low, high = ends[:, 0].min(axis=0), ends[:, 1].max(axis=0)
     x, y, height = ((high - low) * scale).tolist()
     fine = profile.layer_mm / scale
     layers = yield from part(
-        slice_layers(stood, max(fine, (high[2] - low[2]) / COARSE), plate_mm=float(low[2]), fused=fused), 0.0, 0.9
+        slice_layers(stood, min(coarse_mm, float(high[2] - low[2])), plate_mm=float(low[2]), fused=fused), 0.0, 0.9
     )
     under = yield from part(_undersides(stood, float(low[2]) + fine / 2.0, profile.overhang_deg), 0.9, 1.0)
+    printed = _printed(gaps, way.rotation, profile, scale)
     return WayUp(
         way,
         len(layers.islands),
@@ -141,7 +163,7 @@ def _tried(
         height,
         math.ceil(height / profile.layer_mm - 1e-9),
         layers.peel().area_mm2 * scale * scale,
-        _smallest(gaps, way.rotation, profile, scale),
+        float(printed.min()) if len(printed) else None,
         (x, y),
         "",
     )
@@ -164,32 +186,25 @@ def _undersides(stood: Sequence[Body], first_mm: float, overhang_deg: float) -> 
     return area
 
 
-def _smallest(
-    gaps: Sequence[tuple[float, FloatArray]], turn: FloatArray, profile: Profile, scale: float
-) -> float | None:
-    """Give the smallest printed gap, mm."""
+def _printed(gaps: Sequence[tuple[float, FloatArray]], turn: FloatArray, profile: Profile, scale: float) -> FloatArray:
+    """Give the printed gaps, mm, in the order given."""
     printed = []
     for gap, along in gaps:
         x, y, z = (turn @ along).tolist()
         printed.append(
             printed_gap_mm(gap, (x, y, z), scale=scale, bleed_mm=profile.bleed_mm, over_cure_mm=profile.over_cure_mm)
         )
-    return min(printed, default=None)
+    return np.array(printed, dtype=np.float64)
 
 
-def _refusal(one: WayUp, profile: Profile, as_designed: float | None) -> str:
+def _refusal(one: WayUp, printed: FloatArray, as_designed: FloatArray, profile: Profile) -> str:
     """Say why a way does not print; a gap that is too small as the job stands is no fault of the way."""
-    if (
-        one.gap_mm is not None
-        and as_designed is not None
-        and one.gap_mm < min(profile.gap_floor_mm, as_designed) - 1e-9
-    ):
-        return f"a gap prints {one.gap_mm:.2f} mm wide" if one.gap_mm > 0.0 else "a gap closes"
-    wide, deep = sorted(one.size_mm)
-    room = sorted((profile.build_x_mm, profile.build_y_mm))
-    if wide > room[0] or deep > room[1] or one.height_mm > profile.build_z_mm:
-        return "larger than the printer"
-    return ""
+    lost = printed[printed < np.minimum(profile.gap_floor_mm, as_designed) - 1e-9]
+    if len(lost):
+        return f"gap of {lost.min():.2f} mm" if lost.min() > 0.0 else "a gap closes"
+    size = np.array([*one.size_mm, one.height_mm])
+    sizes = print_size_findings(np.zeros(3), size, profile)
+    return "too large" if any(told.severity == "stop" for told in sizes) else ""
 
 
 def _ranked(found: Sequence[WayUp]) -> tuple[WayUp, ...]:
