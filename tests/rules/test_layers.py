@@ -6,6 +6,7 @@ import pytest
 from addon.rules.base.errors import BadInput
 from addon.rules.base.progress import finish
 from addon.rules.inspect.layers import ISLAND_MM2, Layers, island_findings, slice_layers
+from addon.rules.solid.cells import boxes_mesh
 from addon.rules.solid.mesh import Body, Mesh, Pose
 from tests.knots import blocks, closed_chain, ring, tube, tubes
 
@@ -136,16 +137,94 @@ def test_progress_rises() -> None:
     assert shares[-1] <= 1.0
 
 
-@pytest.mark.parametrize("layer_mm", [0.0, -0.1, float("nan")])
-def test_a_layer_height_that_cannot_work_is_refused(layer_mm: float) -> None:
-    with pytest.raises(BadInput, match="layer height"):
-        _layers(_at(CUBE), layer_mm=layer_mm)
+def test_a_layer_is_found_by_its_height_and_the_ends_hold_what_lies_beyond() -> None:
+    found = _layers(_at(CUBE), layer_mm=0.2)
+    assert [found.layer_at(h) for h in (0.0, 0.1, 0.19, 0.21, 1.0, 1.99, -5.0, 9.0)] == [0, 0, 0, 1, 5, 9, 0, 9]
+    assert all(found.layer_at(float(height)) == number for number, height in enumerate(found.heights_mm))
+    assert _layers(_at(CUBE), layer_mm=2.0).layer_at(1.0) == 0
 
 
-def test_a_job_below_the_plate_or_open_or_empty_is_refused() -> None:
-    with pytest.raises(BadInput, match="below the plate"):
-        _layers(_at(CUBE, 0.0, 0.0, -1.0))
+def test_the_film_pulls_hardest_on_the_largest_layer_and_where_it_grows_most() -> None:
+    """A block of 4 mm2 on a plate of 16, under one of 36: the first layer lies on the plate and is no jump."""
+    tower = boxes_mesh([((0, 4), (0, 4), (0, 1)), ((1, 3), (1, 3), (1, 3)), ((-1, 5), (-1, 5), (3, 4))])
+    peel = _layers(Body("tower", tower)).peel()
+    assert (peel.area_mm2, peel.layer) == (pytest.approx(36.0), 30)
+    assert (peel.jump_mm2, peel.jump_layer) == (pytest.approx(32.0), 30)
+    shrinking = _layers(_at(CUBE)).peel()
+    assert (shrinking.layer, shrinking.jump_mm2) == (0, pytest.approx(0.0, abs=1e-12))
+
+
+def test_the_outlines_of_one_layer_are_those_of_all_at_that_layer() -> None:
+    tub = boxes_mesh([((0, 6), (0, 6), (0, 4))], [((1, 5), (1, 5), (1, 4))])
+    of = _layers(Body("tub", tub), _at(CUBE, 10.0, 0.0, 0.0, name="cube")).regions.of
+    whole = of.outlines()
+    for layer in (0, 15, 39):
+        (first, last) = np.searchsorted(of.layer, [layer, layer + 1])
+        for one, other in zip(of.outlines_at(layer), whole[first:last], strict=True):
+            assert np.array_equal(one, other)
+    hole = min(of.outlines_at(39), key=lambda loop: abs(_area(loop)))
+    assert _area(hole) == pytest.approx(-16.0)
+    assert of.outlines_at(1000) == ()
+
+
+def _area(loop: np.ndarray) -> float:
+    x, y = loop.T
+    return float((x * np.roll(y, -1) - y * np.roll(x, -1)).sum() / 2.0)
+
+
+@pytest.mark.parametrize("layer_mm", [0.1, 0.25, 0.2])
+def test_a_chain_of_upright_links_begins_as_often_as_its_links_have_feet(layer_mm: float) -> None:
+    """Square links, each standing on two feet of unlike length: lifted, every one begins twice, linked or not."""
+    link = boxes_mesh(
+        [((0, 1), (0, 1), (0, 7)), ((5, 6), (0, 1), (1, 7)), ((0, 6), (0, 1), (6, 7)), ((0, 6), (0, 1), (3, 4))]
+    )
+    turn = np.array([[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]])
+    links = [
+        Body(f"link {n}", link, Pose(turn if n % 2 else np.eye(3), np.array([4.0 * n, -2.0 if n % 2 else 0.0, 2.0])))
+        for n in range(4)
+    ]
+    found = _layers(*links, layer_mm=layer_mm, fused=())
+    told = [(island.body, round(island.at[2] - layer_mm / 2.0 - 2.0, 6)) for island in found.islands]
+    assert sorted(told) == sorted((f"link {n}", low) for n in range(4) for low in (0.0, 1.0))
+    assert all(island.area_mm2 == pytest.approx(1.0) for island in found.islands)
+
+
+def test_a_ridge_and_a_point_begin_once_they_have_grown() -> None:
+    """A wedge on its edge and a pyramid on its tip, both 1 mm up: the ridge is long, so it counts at once."""
+    wedge = Mesh(
+        np.array([[0, 0, 0], [5, 0, 0], [5, 2, 2], [0, 2, 2], [5, -2, 2], [0, -2, 2]], dtype=np.float64),
+        np.array([[1, 0, 2], [2, 0, 3], [0, 1, 5], [5, 1, 4], [3, 0, 5], [4, 1, 2], [2, 3, 4], [4, 3, 5]]),
+    )
+    found = _layers(_at(wedge, 0.0, 0.0, 1.0, name="wedge"), layer_mm=0.1)
+    assert [(i.body, i.layer, i.area_mm2) for i in found.islands] == [("wedge", 10, pytest.approx(5.0 * 0.1))]
+    tip = Mesh(
+        np.array([[0, 0, 0], [1, 1, 1], [-1, 1, 1], [-1, -1, 1], [1, -1, 1]], dtype=np.float64),
+        np.array([[0, 2, 1], [0, 3, 2], [0, 4, 3], [0, 1, 4], [1, 2, 3], [1, 3, 4]]),
+    )
+    told = _layers(_at(tip, 0.0, 0.0, 1.0, name="tip"), layer_mm=0.02).islands
+    # The n-th layer above the tip has (0.02 (2 n + 1))^2 mm2: the second is the first over the least.
+    assert [(i.body, i.layer, i.area_mm2) for i in told] == [("tip", 51, pytest.approx(0.06**2))]
+
+
+@pytest.mark.parametrize(
+    ("layer_mm", "lift", "words"),
+    [
+        (0.0, 0.0, "give a number above 0 mm"),
+        (-0.1, 0.0, "give a number above 0 mm"),
+        (float("nan"), 0.0, "give a number above 0 mm"),
+        (2.5, 0.0, "more than the 2 mm the job is high; give up to 2"),
+        (0.1, -1.5, "cube reaches 1.5 mm below the plate"),
+        (0.1, -2.0, "cube reaches 2 mm below the plate"),
+        (1e-5, 0.0, "200000 layers, more than 20000"),
+    ],
+)
+def test_layers_that_cannot_be_are_refused_with_what_works(layer_mm: float, lift: float, words: str) -> None:
+    with pytest.raises(BadInput, match=words):
+        _layers(_at(CUBE, 0.0, 0.0, lift, name="cube"), layer_mm=layer_mm)
+
+
+def test_open_bodies_and_none_are_refused_by_name() -> None:
     with pytest.raises(BadInput, match="lid: the surface is open"):
-        _layers(_at(Mesh(CUBE.points, CUBE.triangles[1:]), name="lid"))
-    with pytest.raises(BadInput, match="no body"):
+        _layers(_at(CUBE), _at(Mesh(CUBE.points, CUBE.triangles[1:]), name="lid"))
+    with pytest.raises(BadInput, match="give at least one mesh"):
         _layers()

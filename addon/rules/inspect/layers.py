@@ -64,8 +64,8 @@ class Layers:
         return min(max(above - 1, 0), len(self.heights_mm) - 1)
 
     def peel(self) -> Peel:
-        """Give the largest layer and the largest jump; the first layer jumps from nothing."""
-        jumps = np.diff(self.area_mm2, prepend=0.0)
+        """Give the largest layer and the largest jump; the first layer lies on the plate, so it is no jump."""
+        jumps = np.diff(self.area_mm2, prepend=self.area_mm2[:1])
         # Of alike ones the lowest, whatever the rounding.
         widest, steepest = (int(np.argmax(a >= a.max() * (1.0 - 1e-9))) for a in (self.area_mm2, jumps))
         return Peel(float(self.area_mm2[widest]), widest, float(jumps[steepest]), steepest)
