@@ -9,18 +9,23 @@ import os
 import shutil
 import sys
 import tempfile
+import threading
 import xml.etree.ElementTree as ElementTree
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 import _environment
 import _setup
 from _limited import TIMED_OUT, run_limited
 
 ROOT = Path(_setup.ROOT)
-LIMIT_S = {"rules": 300, "published": 240, "host": 300, "window": 900}
+LIMIT_S = {"rules": 420, "published": 240, "host": 300, "window": 900}
 STATIC_LIMIT_S = 180
+# The rules take as long as the two other rooms together, and so run beside them, on a core of their own.
+ROOMS = ("rules", "published", "host")
 NO_TESTS = 5
 # The types are checked against the oldest numpy there may be, which is that of this Python.
 TYPES_PYTHON = (3, 11)
@@ -66,10 +71,7 @@ def run(arguments: Sequence[str]) -> int:
     try:
         if not narrowed:
             count += _static_checks()
-        for room in ("rules", "published", "host"):
-            if room in chosen:
-                words = _words(options, chosen[room])
-                count += _pytest(room, sys.executable, words, may_be_empty=narrowed)
+        count += _rooms({room: _words(options, chosen[room]) for room in ROOMS if room in chosen}, narrowed=narrowed)
         if options.all and "host" in chosen:
             count += _other_blenders(_words(options, chosen["host"]), may_be_empty=narrowed)
         if options.window or ("window" in chosen and options.paths):
@@ -107,7 +109,7 @@ def _words(options: argparse.Namespace, paths: list[str]) -> list[str]:
 def _by_room(paths: list[str]) -> dict[str, list[str]]:
     """Sort the paths given by the room of tests they lie in; all rooms but the window's when there are none."""
     if not paths:
-        return {room: [f"tests/{room}"] for room in ("rules", "published", "host")}
+        return {room: [f"tests/{room}"] for room in ROOMS}
     rooms: dict[str, list[str]] = {}
     for word in paths:
         place, colons, name = word.partition("::")
@@ -119,13 +121,35 @@ def _by_room(paths: list[str]) -> dict[str, list[str]]:
         if inside == ("tests",) or not inside:
             if not path.samefile(ROOT / "tests") and not path.samefile(ROOT):
                 _setup.fail(f"{place} is not in the tests of this project")
-            for room in ("rules", "published", "host"):
+            for room in ROOMS:
                 rooms.setdefault(room, []).append(f"tests/{room}")
         elif inside[0] == "tests" and inside[1] in LIMIT_S:
             rooms.setdefault(inside[1], []).append("/".join(inside) + colons + name)
         else:
             _setup.fail(f"{place} is not in the tests of this project")
     return rooms
+
+
+def _rooms(words: dict[str, list[str]], *, narrowed: bool) -> Count:
+    """Run the rooms of tests, the rules beside the others; what those say is printed when they are done."""
+    if len(words) < 2 or "rules" not in words:
+        return sum((_pytest(room, sys.executable, words[room], may_be_empty=narrowed) for room in words), start=Count())
+    count, off = Count(), threading.Event()
+    with tempfile.TemporaryFile() as said, ThreadPoolExecutor(1) as beside:
+        aside = Aside(said, off)
+        rules = beside.submit(_pytest, "rules", sys.executable, words["rules"], may_be_empty=narrowed, aside=aside)
+        try:
+            for room in words:
+                if room != "rules":
+                    count += _pytest(room, sys.executable, words[room], may_be_empty=narrowed, aside=Aside(None, off))
+            count += rules.result()
+        finally:
+            off.set()
+            said.seek(0)
+            sys.stdout.flush()
+            sys.stdout.buffer.write(said.read())
+            sys.stdout.flush()
+    return count
 
 
 def _static_checks() -> Count:
@@ -179,21 +203,29 @@ def _window(words: list[str]) -> Count:
     return Count(skipped=1)
 
 
-def _pytest(room: str, python: str, words: list[str], *, may_be_empty: bool) -> Count:
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """How a room runs beside another: where what it says goes, None for the terminal, and what calls it off."""
+
+    said: IO[bytes] | None
+    off: threading.Event
+
+
+def _pytest(room: str, python: str, words: list[str], *, may_be_empty: bool, aside: Aside | None = None) -> Count:
     """Run one room of tests in a process of its own and count its results."""
-    _say(f"tests/{room}")
+    said = None if aside is None else aside.said
+    _say(f"tests/{room}", said)
     with tempfile.TemporaryDirectory(prefix="linkwright-tests-") as place:
         results = Path(place) / "results.xml"
         start = [python, "-c", WITHOUT_BLENDER] if room == "rules" else [python, "-m", "pytest"]
-        code = _timed([*start, f"--junit-xml={results}", *words], LIMIT_S[room])
+        code = _timed([*start, f"--junit-xml={results}", *words], LIMIT_S[room], aside)
         if code == NO_TESTS and may_be_empty:
             return Count()
         count = _read_results(results)
         # A process may fail without a failed test: hung, crashed at its exit, or with nothing to run.
         if code != 0 and count.failed == 0:
-            _say(
-                f"tests/{room} FAILED as a whole: " + ("there was no test" if code == NO_TESTS else f"exit code {code}")
-            )
+            why = "there was no test" if code == NO_TESTS else f"exit code {code}"
+            _say(f"tests/{room} FAILED as a whole: {why}", said)
             count += FAILED
         return count
 
@@ -208,12 +240,21 @@ def _read_results(path: Path) -> Count:
     return count
 
 
-def _timed(command: list[str], limit_s: float) -> int:
-    code = run_limited(command, limit_s)
+def _timed(command: list[str], limit_s: float, aside: Aside | None = None) -> int:
+    if aside is None:
+        code = run_limited(command, limit_s)
+    else:
+        code = run_limited(command, limit_s, output=aside.said, threads=1, off=aside.off)
     if code == TIMED_OUT:
-        _say(f"not done after {limit_s:.0f} s, ended: {' '.join(command[1:4])}")
+        said = None if aside is None else aside.said
+        _say(f"not done after {limit_s:.0f} s, ended: {' '.join(command[1:4])}", said)
     return code
 
 
-def _say(line: str) -> None:
-    print(f"--- {line}", flush=True)
+def _say(line: str, said: IO[bytes] | None = None) -> None:
+    if said is None:
+        print(f"--- {line}", flush=True)
+    else:
+        said.seek(0, os.SEEK_END)
+        said.write(f"--- {line}\n".encode())
+        said.flush()

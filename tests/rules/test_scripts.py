@@ -5,6 +5,7 @@ import glob
 import os
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -254,6 +255,36 @@ def test_a_hanging_process_is_ended_with_all_it_started(tmp_path):
     assert _limited.run_limited(["/bin/sh", "-c", f"sleep 60 & echo $! > '{child}'; wait"], 0.5) == 124
     state = Path(f"/proc/{child.read_text().strip()}/stat")
     assert not state.exists() or state.read_text().split()[2] == "Z"
+
+
+@posix
+@pytest.mark.usefixtures("setup")
+def test_a_process_is_called_off_and_what_it_said_is_kept(tmp_path):
+    import _limited
+
+    off, said = threading.Event(), tmp_path / "said"
+    with said.open("wb") as output:
+        words = ["/bin/sh", "-c", "echo $OPENBLAS_NUM_THREADS; echo spoken >&2"]
+        assert _limited.run_limited(words, 20.0, output=output, threads=1, off=off) == 0
+    assert said.read_text() == "1\nspoken\n"
+    off.set()
+    assert _limited.run_limited(["/bin/sh", "-c", "sleep 60"], 60.0, off=off) == 124
+
+
+@pytest.mark.usefixtures("setup")
+def test_rooms_beside_each_other_add_up_and_say_all(capfdbinary, monkeypatch):
+    import _test_run
+
+    def ran(room, _python, words, *, aside=None, **_options):
+        _test_run._say(f"{room} {' '.join(words)}", None if aside is None else aside.said)
+        return _test_run.Count(passed=len(words))
+
+    monkeypatch.setattr(_test_run, "_pytest", ran)
+    count = _test_run._rooms({"rules": ["a", "b"], "published": ["c"], "host": ["d", "e"]}, narrowed=False)
+    assert count == _test_run.Count(passed=5)
+    said = capfdbinary.readouterr().out
+    assert all(line in said for line in (b"--- rules a b", b"--- published c", b"--- host d e"))
+    assert _test_run._rooms({"rules": ["a"]}, narrowed=True) == _test_run.Count(passed=1)
 
 
 @pytest.mark.usefixtures("setup")
