@@ -137,7 +137,7 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
         {"asked": asked},
         inspection_part(inspection),
         findings_part(findings),
-        print_part(check, refused),
+        print_part(check, refused, faces=args.light_faces),
         way_up_part(ways) if ways else {},
     )
     return Outcome(findings, lines, report_text("inspect", names, parts))

@@ -61,6 +61,9 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     )
     inspect.add_argument("--layer", type=_positive, metavar="MM", help="printed layer (default: the profile's)")
     _light(inspect)
+    inspect.add_argument(
+        "--light-faces", action="store_true", help="list the light on every face in the report, in the file's order"
+    )
     inspect.add_argument("--way-up", action="store_true", help="also compare ways to stand it on the plate")
     _json(inspect)
 

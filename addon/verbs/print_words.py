@@ -20,7 +20,7 @@ def print_lines(check: PrintCheck) -> list[str]:
     )
     if check.light is not None:
         blind = sum(patch.area_mm2 for patch in check.patches)
-        whole = float(check.light.area_mm2.sum())
+        whole = float(check.light.area_mm2[~check.light.buried].sum())
         lines.append(
             f"light: {100.0 * blind / whole:.2g} % of the surface gets less than {100.0 * check.blind_limit:.0f} % of "
             f"it ({check.light.directions} directions, told to within {100.0 * check.light.sampling_error:.0f} %)"

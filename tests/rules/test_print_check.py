@@ -133,6 +133,8 @@ def test_the_report_has_every_layer_every_start_and_the_light() -> None:
     assert light["area_mm2"] == pytest.approx(sum(check.light.area_mm2))  # type: ignore[union-attr]
     assert 0.0 < light["bodies"][0]["mean"] < 1.0
     assert light["bodies"][0]["name"] == "table"
+    faces = json.loads(report_text("inspect", "table", [print_part(check, faces=True)]))["light"]["bodies"][0]["faces"]
+    assert faces == pytest.approx(check.light.share.tolist(), abs=6e-5)  # type: ignore[union-attr]
     text = "\n".join(print_lines(check))
     assert "60 layers of 0.1 mm, 6.0 mm high" in text
     assert "16 directions" in text

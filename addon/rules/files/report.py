@@ -198,11 +198,12 @@ def lattice_part(lattice: Lattice, volume_mm3: float) -> dict[str, Any]:
     return {"lattice": {"struts": struts, "volume_mm3": volume_mm3}}
 
 
-def print_part(check: PrintCheck | None, refused: str | None = None) -> dict[str, Any]:
+def print_part(check: PrintCheck | None, refused: str | None = None, *, faces: bool = False) -> dict[str, Any]:
     """Give the keys ``layers`` and, where it was asked for, ``light``; heights and sizes in print size, from the plate.
 
     Places are in the job's own size. Without a check the keys are there only where it was ``refused``: ``layers`` is
-    null then, and ``layers_refused`` says why.
+    null then, and ``layers_refused`` says why. With ``faces`` the light on every face of every body is listed, in the
+    order of its mesh.
     """
     if check is None:
         return {} if refused is None else {"layers": None, "layers_refused": refused}
@@ -259,14 +260,21 @@ def print_part(check: PrintCheck | None, refused: str | None = None) -> dict[str
             for s in check.slots
         ],
     }
-    return {"layers": figures, **({} if check.light is None else {"light": _light_figures(check, check.light)})}
+    return {"layers": figures, **({} if check.light is None else {"light": _light_figures(check, check.light, faces)})}
 
 
-def _light_figures(check: PrintCheck, light: LightReach) -> dict[str, Any]:
-    area = np.bincount(light.body, light.area_mm2, len(check.names))
-    lit = np.bincount(light.body, light.area_mm2 * light.share, len(check.names))
-    least = np.ones(len(check.names))
-    np.minimum.at(least, light.body, light.share)
+def _light_figures(check: PrintCheck, light: LightReach, faces: bool) -> dict[str, Any]:
+    count, weight = len(check.names), np.where(light.buried, 0.0, light.area_mm2)
+    area = np.bincount(light.body, weight, count)
+    lit = np.bincount(light.body, weight * light.share, count)
+    least = np.ones(count)
+    np.minimum.at(least, light.body[weight > 0.0], light.share[weight > 0.0])
+    begins = np.searchsorted(light.body, np.arange(count + 1))
+    bodies = []
+    for k, name in enumerate(check.names):
+        body = {"name": name, "mean": lit[k] / area[k] if area[k] > 0.0 else 1.0, "least": least[k]}
+        here = slice(begins[k], begins[k + 1])
+        bodies.append({**body, "faces": np.round(light.share[here], 4)} if faces else body)
     blind = sum(patch.area_mm2 for patch in check.patches)
     return {
         "directions": light.directions,
@@ -276,11 +284,8 @@ def _light_figures(check: PrintCheck, light: LightReach) -> dict[str, Any]:
         "limit": check.blind_limit,
         "area_mm2": area.sum(),
         "blind_mm2": blind,
-        "blind_share": blind / area.sum(),
-        "bodies": [
-            {"name": name, "mean": lit[k] / area[k] if area[k] > 0.0 else 1.0, "least": least[k]}
-            for k, name in enumerate(check.names)
-        ],
+        "blind_share": blind / max(area.sum(), 1e-12),
+        "bodies": bodies,
         "patches": [
             {
                 "body": check.part_names[p.body],
