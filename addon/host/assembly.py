@@ -15,10 +15,12 @@ from . import (
     op_gauge,
     op_inspect,
     op_preview,
+    op_print,
     op_size,
     panel_chain,
     panel_gauge,
     panel_layout,
+    panel_print,
     panels,
     properties,
     results,
@@ -27,6 +29,7 @@ from . import (
 from .checking import checker
 from .gap_colours import colours
 from .overlay import Overlay
+from .print_view import section
 from .registry import Registry
 
 CLASSES = (
@@ -43,6 +46,8 @@ CLASSES = (
     results.LINKWRIGHT_PG_line,
     results.LINKWRIGHT_PG_watched,
     results.LINKWRIGHT_PG_layout,
+    results.LINKWRIGHT_PG_way,
+    results.LINKWRIGHT_PG_stood,
     results.LINKWRIGHT_PG_state,
     op_chain.LINKWRIGHT_OT_add_chain,
     op_chain.LINKWRIGHT_OT_follow_curve,
@@ -65,16 +70,22 @@ CLASSES = (
     op_feed.LINKWRIGHT_OT_add_lattice,
     op_feed.LINKWRIGHT_OT_remove_lattice,
     op_feed.LINKWRIGHT_OT_plan_cast,
+    op_print.LINKWRIGHT_OT_check_print,
+    op_print.LINKWRIGHT_OT_find_way_up,
+    op_print.LINKWRIGHT_OT_apply_way_up,
     op_export.LINKWRIGHT_OT_export,
     op_export.LINKWRIGHT_OT_save_job,
     op_export.LINKWRIGHT_OT_load_job,
     panels.LINKWRIGHT_UL_findings,
     panel_gauge.LINKWRIGHT_UL_readings,
+    panel_print.LINKWRIGHT_UL_ways,
     panel_chain.LINKWRIGHT_PT_chain,
     panel_layout.LINKWRIGHT_PT_layout,
     panels.LINKWRIGHT_PT_inspect,
     panel_gauge.LINKWRIGHT_PT_gauge,
     panels.LINKWRIGHT_PT_feed,
+    panel_print.LINKWRIGHT_PT_print,
+    panel_print.LINKWRIGHT_PT_ways,
     panels.LINKWRIGHT_PT_cast,
     panels.LINKWRIGHT_PT_export,
 )
@@ -120,6 +131,8 @@ def _assemble(registry: Registry) -> None:
     registry.did(checker.stop)
     colours.start()
     registry.did(colours.stop)
+    section.start()
+    registry.did(section.stop)
     overlay = Overlay()
     overlay.start()
     registry.did(overlay.stop)

@@ -1,7 +1,8 @@
-"""The links in the colours of their gaps, drawn over the bodies themselves: no material, no render, nothing saved.
+"""The links in the colours of their gaps, or of the light that reaches them, drawn over the bodies themselves.
 
-The colours are those of Okabe and Ito (Color Universal Design, 2008), told apart by colour-blind eyes; from a gap that
-is wide enough they fade away with the width, so that what is dark or loud is what needs a look.
+No material, no render, nothing saved. The colours are those of Okabe and Ito (Color Universal Design, 2008), told apart
+by colour-blind eyes; from a gap that is wide enough they fade away with the width, so that what is dark or loud is what
+needs a look.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from gpu_extras.batch import batch_for_shader
 
 from ..rules.inspect.gap_field import GapField
 from ..rules.solid.mesh import Body, FloatArray
-from .results import is_current
+from .results import as_printed
 
 LOG = logging.getLogger(__name__)
 
@@ -33,6 +34,8 @@ OFF_MM = 0.02
 LIGHT = np.array((-0.35, -0.45, 0.82))
 SHADE = 0.45
 
+Legend = tuple[tuple[str, tuple[float, float, float, float]], ...]
+
 
 @dataclass(frozen=True, slots=True)
 class ColourSteps:
@@ -42,7 +45,7 @@ class ColourSteps:
     warn_mm: float
     far_mm: float
 
-    def legend(self) -> tuple[tuple[str, tuple[float, float, float, float]], ...]:
+    def legend(self) -> Legend:
         """Give the lines of the legend, the narrowest last."""
         warn = ((f"under {self.warn_mm:g} mm", UNDER_WARN),) if self.warn_mm > self.floor_mm else ()
         return (
@@ -63,15 +66,26 @@ class ColourSteps:
         return single
 
 
-class GapColours:
-    """Draws the last inspection's gaps on its bodies; holds only arrays made when they were found."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Painting:
+    """What is drawn over bodies: points (n, 3) in scene units with their colours (n, 4), faces (m, 3), and a legend."""
+
+    places: npt.NDArray[np.float32]
+    colours: npt.NDArray[np.float32]
+    faces: npt.NDArray[np.int32]
+    title: str
+    legend: Legend
+
+
+class BodyColours:
+    """Draws the last result on its bodies: its gaps or its light; holds only arrays made when they were found."""
 
     def __init__(self) -> None:
         self._handle: Any = None
         self._serial = -1
-        self._arrays: tuple[Any, Any, Any] | None = None
+        self._paintings: dict[str, Painting] = {}
+        self._drawn: Painting | None = None
         self._batch: Any = None
-        self.steps: ColourSteps | None = None
 
     def start(self) -> None:
         """Begin to draw."""
@@ -82,7 +96,7 @@ class GapColours:
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
             self._handle = None
-        self._arrays, self._batch, self.steps = None, None, None
+        self._paintings, self._drawn, self._batch = {}, None, None
 
     def keep(
         self,
@@ -95,58 +109,50 @@ class GapColours:
         mm: float,
         shift: Any,
     ) -> None:
-        """Keep the colours of bodies for the result now in ``state``; places as those of the findings (`store`)."""
-        places, colours, faces = [], [], []
-        count = 0
-        for body, gap in zip(bodies, field.gap_mm, strict=True):
-            points = body.points()
-            normal = _normals(points, body.mesh.triangles)
-            places.append((points + OFF_MM * normal - np.asarray(shift)) / mm)
-            colour = steps.colours(gap * scale)
-            # A little shade, so that the shape of the links still reads under their colour.
-            colour[:, :3] *= (SHADE + (1.0 - SHADE) * (0.5 + 0.5 * normal @ LIGHT))[:, None].astype(np.float32)
-            colours.append(colour)
-            seen = (gap * scale < steps.far_mm)[body.mesh.triangles].any(axis=1)
-            faces.append(body.mesh.triangles[seen] + count)
-            count += len(points)
-        self._arrays = (
-            np.concatenate(places).astype(np.float32),
-            np.concatenate(colours),
-            np.concatenate(faces).astype(np.int32),
-        )
-        self._batch, self._serial, self.steps = None, state.serial, steps
+        """Keep the gaps of bodies for the result now in ``state``; places as those of the findings (`store`)."""
+        self._paintings, self._drawn, self._batch = {}, None, None
+        self._serial = state.serial
+        self._paintings["GAPS"] = _gap_painting(bodies, field, steps, scale, mm, shift)
 
-    def kept_for(self, state: Any) -> bool:
-        """Tell whether there are colours of this very result."""
-        return bool(state.has_result and self._arrays is not None and state.serial == self._serial)
+    def keep_light(self, state: Any, painting: Painting) -> None:
+        """Keep the light beside the gaps of the same result."""
+        if state.serial == self._serial:
+            self._paintings["LIGHT"] = painting
+
+    def kept_for(self, state: Any, kind: str = "") -> bool:
+        """Tell whether there are colours of this very result, of any kind or of one."""
+        kept = bool(self._paintings) if not kind else kind in self._paintings
+        return bool(state.has_result and kept and state.serial == self._serial)
 
     def stands(self, state: Any, scene: Any) -> bool:
         """Tell whether there are colours that belong to the result and to the scene as it is."""
-        if not state.colours or not self.kept_for(state):
-            return False
-        ob = scene.objects.get(state.subject)
-        return is_current(state, scene) and not (ob is not None and ob.linkwright.figures.worn_view)
+        return self.shown(state, scene) is not None
+
+    def shown(self, state: Any, scene: Any) -> Painting | None:
+        """Give what is drawn: of the kind chosen where there is one, of the other where there is not."""
+        if not state.colours or not self.kept_for(state) or not as_printed(state, scene):
+            return None
+        return self._paintings.get(state.colour_by) or next(iter(self._paintings.values()))
 
     def _draw(self) -> None:
         context: Any = bpy.context
         state = context.window_manager.linkwright
-        if not context.space_data.overlay.show_overlays or not self.stands(state, context.scene):
+        painting = self.shown(state, context.scene) if context.space_data.overlay.show_overlays else None
+        if painting is None or not len(painting.faces):
             return
         try:
-            self._show(context, state)
+            self._show(context, state, painting)
         except Exception:
             # It would print anew at every redraw: say it once and stay off.
-            LOG.exception("The gaps could not be drawn on the links and are switched off")
+            LOG.exception("The colours could not be drawn on the links and are switched off")
             state.colours = False
 
-    def _show(self, context: Any, state: Any) -> None:
-        assert self._arrays is not None
+    def _show(self, context: Any, state: Any, painting: Painting) -> None:
         shader = gpu.shader.from_builtin("SMOOTH_COLOR")
-        places, colours, faces = self._arrays
-        if not len(faces):
-            return
-        if self._batch is None:
-            self._batch = batch_for_shader(shader, "TRIS", {"pos": places, "color": colours}, indices=faces)
+        if self._batch is None or self._drawn is not painting:
+            of_points: dict[str, Any] = {"pos": painting.places, "color": painting.colours}
+            self._batch = batch_for_shader(shader, "TRIS", of_points, indices=painting.faces)
+            self._drawn = painting
         ob = context.scene.objects.get(state.subject)
         gpu.state.depth_test_set("LESS_EQUAL")
         gpu.state.face_culling_set("BACK")
@@ -164,6 +170,38 @@ class GapColours:
             gpu.state.depth_test_set("NONE")
 
 
+def _gap_painting(
+    bodies: Sequence[Body], field: GapField, steps: ColourSteps, scale: float, mm: float, shift: Any
+) -> Painting:
+    """Paint bodies by their gaps, point by point."""
+    places, colours, faces = [], [], []
+    count = 0
+    for body, gap in zip(bodies, field.gap_mm, strict=True):
+        points = body.points()
+        normal = _normals(points, body.mesh.triangles)
+        places.append((points + OFF_MM * normal - np.asarray(shift)) / mm)
+        colours.append(shaded(steps.colours(gap * scale), normal))
+        seen = (gap * scale < steps.far_mm)[body.mesh.triangles].any(axis=1)
+        faces.append(body.mesh.triangles[seen] + count)
+        count += len(points)
+    return Painting(
+        np.concatenate(places).astype(np.float32),
+        np.concatenate(colours),
+        np.concatenate(faces).astype(np.int32),
+        "gap in print",
+        steps.legend(),
+    )
+
+
+def shaded(colours: npt.NDArray[np.float32], normal: FloatArray) -> npt.NDArray[np.float32]:
+    """Darken colours (n, 4) a little by where their places look, so that the shape of the links still reads."""
+    shade = SHADE + (1.0 - SHADE) * (0.5 + 0.5 * normal @ LIGHT)
+    single: npt.NDArray[np.float32] = np.column_stack((colours[:, :3] * shade[:, None], colours[:, 3])).astype(
+        np.float32
+    )
+    return single
+
+
 def _normals(points: FloatArray, triangles: npt.NDArray[np.int64]) -> FloatArray:
     """Give the outward unit normals (n, 3) of a mesh at its points."""
     a, b, c = points[triangles].swapaxes(0, 1)
@@ -174,4 +212,4 @@ def _normals(points: FloatArray, triangles: npt.NDArray[np.int64]) -> FloatArray
     return unit
 
 
-colours = GapColours()
+colours = BodyColours()

@@ -15,6 +15,7 @@ import numpy.typing as npt
 from gpu_extras.batch import batch_for_shader
 
 from .gap_colours import colours
+from .print_view import section
 from .results import is_current, shown_severities
 
 LOG = logging.getLogger(__name__)
@@ -31,6 +32,7 @@ MARKS: dict[str, tuple[tuple[float, float, float, float], tuple[tuple[float, flo
 _SWATCH = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 MOST_LABELS = 10
 MOST_ALIKE = 3
+MOST_NUMBERS = 100
 RADIUS_PX = 6.0
 DARK = (0.0, 0.0, 0.0, 0.75)
 LIGHT = (1.0, 1.0, 1.0, 1.0)
@@ -46,6 +48,7 @@ class Overlay:
         self._severities: list[str] = []
         self._labels: list[str] = []
         self._rows: list[int] = []
+        self._numbers: npt.NDArray[np.int64] = np.zeros(0, dtype=np.int64)
         self._counts: dict[str, int] = {}
 
     def start(self) -> None:
@@ -87,11 +90,16 @@ class Overlay:
         gpu.state.blend_set("ALPHA")
         try:
             self._marks(pixels, inside, scale)
+            self._write_numbers(pixels, inside, scale)
             left, right = _free(context.area, region)
             self._leaders(pixels, inside, state.active, region.height, right, scale)
-            steps = colours.steps if colours.stands(state, context.scene) else None
-            gaps = () if steps is None else steps.legend()
-            self._legend(left, region.height, scale, gaps, shown_severities(state))
+            painting = colours.shown(state, context.scene)
+            keys: list[Any] = []
+            if painting is not None:
+                keys += [(painting.title, None), *reversed(painting.legend)]
+            if section.stands(state, context.scene):
+                keys += section.legend()
+            self._legend(left, region.height, scale, keys, shown_severities(state))
         finally:
             gpu.state.blend_set("NONE")
 
@@ -100,7 +108,8 @@ class Overlay:
         self._rows = [k for k, _ in rows]
         self._places = np.array([tuple(row.at) for _, row in rows], dtype=np.float64).reshape(-1, 3)
         self._severities = [row.severity for _, row in rows]
-        self._labels = [f"{row.code} {row.figure}".strip() for _, row in rows]
+        self._labels = [f"{row.code} {row.number or row.figure}".strip() for _, row in rows]
+        self._numbers = np.array([row.number for _, row in rows], dtype=np.int64)
         self._counts = {s: sum(1 for row in state.findings if row.severity == s) for s in MARKS}
         self._serial = state.serial
 
@@ -129,6 +138,16 @@ class Overlay:
             shape = np.array(outline)
             for grow, fill in ((1.35, DARK), (1.0, colour)):
                 _fan(here, shape * RADIUS_PX * scale * grow, fill)
+
+    def _write_numbers(self, pixels: npt.NDArray[np.float64], inside: npt.NDArray[np.bool_], scale: float) -> None:
+        """Put the numbers of starts in mid-air beside their marks."""
+        size = 11.0 * scale
+        blf.size(0, size)
+        for k in np.flatnonzero(inside & (self._numbers > 0))[:MOST_NUMBERS].tolist():
+            text = str(self._numbers[k])
+            x, y = pixels[k] + (1.4 * RADIUS_PX * scale, -0.35 * size)
+            _box(x, y - 0.25 * size, blf.dimensions(0, text)[0] + 0.5 * size, 1.25 * size)
+            _text(x + 0.25 * size, y, text, LIGHT)
 
     def _leaders(
         self,
@@ -174,7 +193,7 @@ class Overlay:
                 chosen.append(k)
         return chosen[:MOST_LABELS]
 
-    def _legend(self, left: float, top: float, scale: float, gaps: Any, shown: frozenset[str]) -> None:
+    def _legend(self, left: float, top: float, scale: float, keys: Any, shown: frozenset[str]) -> None:
         size = 12.0 * scale
         blf.size(0, size)
         # Under Blender's own words in that corner.
@@ -187,10 +206,8 @@ class Overlay:
             _fan(np.array([(x, y + 0.35 * size)]), np.array(MARKS[severity][1]) * RADIUS_PX * scale, MARKS[severity][0])
             _text(x + 1.2 * size, y, text, LIGHT)
             y += 1.7 * size
-        if not gaps:
-            return
         y = top - 15.0 * size
-        for text, colour in (("gap in print", None), *reversed(gaps)):
+        for text, colour in keys:
             _box(x - size, y - 0.4 * size, blf.dimensions(0, text)[0] + 3.0 * size, 1.5 * size)
             if colour is not None:
                 _fan(np.array([(x, y + 0.35 * size)]), np.array(_SWATCH) * 0.5 * size, colour)

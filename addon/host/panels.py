@@ -119,7 +119,7 @@ class LINKWRIGHT_PT_cast(ChainPanel, Panel):
     """Metal, flask and temperatures."""
 
     bl_label = "Cast"
-    bl_order = 4
+    bl_order = 5
 
     def draw(self, context: Any) -> None:
         """Draw the pour's settings and the last plan."""
@@ -151,7 +151,7 @@ class LINKWRIGHT_PT_export(ChainPanel, Panel):
     """The print files."""
 
     bl_label = "Export"
-    bl_order = 5
+    bl_order = 6
 
     def draw(self, context: Any) -> None:
         """Draw the folder, the standing stops and the button."""

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import bpy
+import numpy as np
 from bpy.props import (
     BoolProperty,
     CollectionProperty,
@@ -25,7 +26,9 @@ from mathutils import Vector
 from ..rules.cast.layouts import LayoutFigures
 from ..rules.inspect.finding import SEVERITIES, Finding, worst_first
 from ..rules.inspect.inspection import Inspection
+from ..rules.solid.mesh import FloatArray
 from ..verbs.inspection_words import finding_figures, where_words
+from .conversions import double
 from .finding_words import panel_text
 from .showing import parts
 from .stamps import stamp
@@ -36,7 +39,13 @@ MOST_SHOWN = 500
 # In a sidebar as wide as Blender opens it, a list line has room for the longest code beside "joint 26-27", 11 letters;
 # what longer names take more, a share of the line for every letter, comes off the code.
 WIDEST_CODE, NARROWEST_CODE, SHORT_NAME, LETTER_SHARE = 0.67, 0.42, 11, 0.042
+# Directions that differ by less are one: about a hundredth of a degree.
+SAME_UP = 2e-4
 
+COLOUR_ITEMS = (
+    ("GAPS", "Gaps", "Colour by the gap to the nearest other body", "NONE", 1),
+    ("LIGHT", "Light", "Colour by the share of curing light that reaches a face", "NONE", 2),
+)
 SEVERITY_ITEMS = (
     ("stop", "Stop", "Must be mended before an export", "CANCEL", 1),
     ("warn", "Warn", "Should be looked at", "ERROR", 2),
@@ -55,6 +64,21 @@ def _filtered(_state: Any, context: Any) -> None:
     redraw(context)
 
 
+def _section_moved(state: Any, context: Any) -> None:
+    from .print_view import section
+
+    section.move(state)
+    redraw(context)
+
+
+def _section_share(state: Any) -> float:
+    return float(100.0 * state.section_mm / state.print_mm) if state.print_mm > 0.0 else 0.0
+
+
+def _set_section_share(state: Any, share: float) -> None:
+    state.section_mm = share / 100.0 * state.print_mm
+
+
 def _shows(severity: str, tip: str) -> Any:
     return BoolProperty(name=f"Show {severity}", description=tip, default=True, options={"SKIP_SAVE"}, update=_filtered)
 
@@ -68,13 +92,15 @@ class LINKWRIGHT_PG_figure(PropertyGroup):
 class LINKWRIGHT_PG_finding(PropertyGroup):
     """One finding as the list shows it. ``at`` in scene units, in the subject's own coordinates.
 
-    The name is what the list's own search looks through; ``where`` the joint or the bodies in short.
+    The name is what the list's own search looks through; ``where`` the joint or the bodies in short. ``number`` of a
+    start in mid-air, from the plate up; 0 for all else.
     """
 
     code: StringProperty()
     severity: EnumProperty(items=SEVERITY_ITEMS, default="note")
     bodies: StringProperty()
     where: StringProperty()
+    number: IntProperty()
     figures: CollectionProperty(type=LINKWRIGHT_PG_figure)
     text: StringProperty()
     figure: StringProperty()
@@ -107,6 +133,30 @@ class LINKWRIGHT_PG_layout(PropertyGroup):
     flask: StringProperty()
     investment_cm3: FloatProperty()
     why: StringProperty()
+
+
+class LINKWRIGHT_PG_way(PropertyGroup):
+    """One way to stand the piece on the plate. The name is the way's in short, ``called`` in full.
+
+    ``turn``: the rotation (9,), row by row, from how the piece stood when the ways were compared.
+    """
+
+    called: StringProperty()
+    turn: FloatVectorProperty(size=9)
+    islands: IntProperty()
+    underside_mm2: FloatProperty()
+    height_mm: FloatProperty()
+    layers: IntProperty()
+    largest_mm2: FloatProperty()
+    gap: StringProperty()
+    size: StringProperty()
+    refusal: StringProperty()
+
+
+class LINKWRIGHT_PG_stood(PropertyGroup):
+    """An object whose ways were compared, by its name, and its world matrix (16,) then, row by row."""
+
+    matrix: FloatVectorProperty(size=16)
 
 
 class LINKWRIGHT_PG_state(PropertyGroup):
@@ -147,11 +197,60 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     warn_count: IntProperty(options={"SKIP_SAVE"})
     note_count: IntProperty(options={"SKIP_SAVE"})
     colours: BoolProperty(
-        name="Gaps on Links",
-        description="Colour the inspected bodies by the gap to the nearest other one; Inspect finds it",
+        name="Colours on Links",
+        description="Colour the inspected bodies: by the gap to the nearest other one, or by the light that reaches "
+        "them where Check Print measured it",
         default=True,
         options={"SKIP_SAVE"},
     )
+    colour_by: EnumProperty(
+        name="Colour By",
+        description="What the colours on the links tell",
+        items=COLOUR_ITEMS,
+        default="GAPS",
+        update=_filtered,
+        options={"SKIP_SAVE"},
+    )
+    up: FloatVectorProperty(size=3, options={"SKIP_SAVE"})
+    turned: BoolProperty(options={"SKIP_SAVE"})
+    print_figures: CollectionProperty(type=LINKWRIGHT_PG_figure, options={"SKIP_SAVE"})
+    print_note: StringProperty(options={"SKIP_SAVE"})
+    print_mm: FloatProperty(options={"SKIP_SAVE"})
+    section: BoolProperty(
+        name="Show Layer",
+        description="Outline one layer of the print in its place; what nothing holds up is in the colour of a stop",
+        default=True,
+        update=_filtered,
+        options={"SKIP_SAVE"},
+    )
+    section_mm: FloatProperty(
+        name="Height (mm)",
+        description="Height of the layer over the plate, in print size",
+        min=0.0,
+        max=1000.0,
+        step=5,
+        precision=2,
+        update=_section_moved,
+        options={"SKIP_SAVE"},
+    )
+    section_share: FloatProperty(
+        name="Layer",
+        description="Drag to go through the layers of the print, from the plate up to the top",
+        subtype="PERCENTAGE",
+        min=0.0,
+        max=100.0,
+        precision=1,
+        get=_section_share,
+        set=_set_section_share,
+        options={"SKIP_SAVE"},
+    )
+    section_figures: CollectionProperty(type=LINKWRIGHT_PG_figure, options={"SKIP_SAVE"})
+    ways: CollectionProperty(type=LINKWRIGHT_PG_way, options={"SKIP_SAVE"})
+    way_active: IntProperty(name="Way", description="Click a way to read its figures below", options={"SKIP_SAVE"})
+    ways_subject: StringProperty(options={"SKIP_SAVE"})
+    ways_stamp: StringProperty(options={"SKIP_SAVE"})
+    ways_said: StringProperty(options={"SKIP_SAVE"})
+    ways_stood: CollectionProperty(type=LINKWRIGHT_PG_stood, options={"SKIP_SAVE"})
     overlay: BoolProperty(
         name="Marks", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
     )
@@ -189,11 +288,16 @@ def store(
     clear(state)
     listed = worst_first(findings)
     rows, labels = listed[:MOST_SHOWN], _labels()
+    starts = 0
     for finding, figures in zip(rows, finding_figures(rows, inspection), strict=True):
         row = state.findings.add()
         row.code, row.severity, row.text = finding.code, finding.severity, panel_text(finding, mm=mm, labels=labels)
         row.bodies = ", ".join(finding.bodies[:3]) + (" ..." if len(finding.bodies) > 3 else "")
         row.where = where_words(finding, joints or {})
+        if finding.code == "island":
+            starts += 1
+            row.number, row.where = starts, f"{starts}: {row.where}"
+            row.text = f"Start {starts} from the plate up. {row.text}"
         row.name = f"{finding.severity} {finding.code} {row.where} {' '.join(finding.bodies)}"
         row.figure = "" if finding.value is None else f"{finding.value:.3g}"
         row.has_place = finding.at is not None
@@ -234,18 +338,29 @@ def clear(state: Any) -> None:
     state.objects.clear()
     for name in (
         "moved", "active", "subject", "heading", "stamp", "scene", "with_lattice", "has_result", "hidden_rows", "reach",
-        "stop_count", "warn_count", "note_count", "code_share",
+        "stop_count", "warn_count", "note_count", "code_share", "up", "turned", "print_note", "print_mm", "section_mm",
     ):  # fmt: skip
         state.property_unset(name)
+    state.print_figures.clear()
+    state.section_figures.clear()
     # Tells whoever keeps a copy of the findings that they are no longer those.
     state.serial += 1
 
 
 def clear_plan(state: Any) -> None:
-    """Forget the last cast plan, comparison of layouts and export."""
+    """Forget the last cast plan, comparisons of layouts and of ways up, and export."""
     state.plan.clear()
     state.layouts.clear()
     for name in ("plan_subject", "plan_stamp", "exported", "layouts_subject", "layouts_stamp"):
+        state.property_unset(name)
+    clear_ways(state)
+
+
+def clear_ways(state: Any) -> None:
+    """Forget the last comparison of ways up."""
+    state.ways.clear()
+    state.ways_stood.clear()
+    for name in ("way_active", "ways_subject", "ways_stamp", "ways_said"):
         state.property_unset(name)
 
 
@@ -284,12 +399,24 @@ def dated_now(ob: Any, scene: Any) -> str:
 
 def is_current(state: Any, scene: Any) -> bool:
     """Tell whether the findings still belong to their chain, or their objects, as they stand in this scene."""
-    if state.moved:
+    if state.moved or state.turned:
         return False
     if not state.subject:
         return bool(state.scene == scene.name and state.stamp == scene.linkwright.stamp)
     ob = scene.objects.get(state.subject)
     return ob is not None and bool(state.stamp == dated_now(ob, scene))
+
+
+def as_printed(state: Any, scene: Any) -> bool:
+    """Tell whether the findings are current, and the links at the places they belong to: not shown as worn."""
+    ob = scene.objects.get(state.subject)
+    return is_current(state, scene) and not (ob is not None and ob.linkwright.figures.worn_view)
+
+
+def up_of(ob: Any) -> FloatArray:
+    """Give the direction (3,) that is up in a chain's own coordinates as its object stands."""
+    up = double(ob.matrix_world)[2, :3]
+    return up / max(float(np.linalg.norm(up)), 1e-12)
 
 
 def watch(state: Any, objects: Iterable[Any], depsgraph: Any) -> None:
@@ -324,6 +451,10 @@ def look_again(state: Any, depsgraph: Any) -> None:
         if ob is None or ob.linkwright.figures.worn_view:
             return
         moved = any(standing_parts(_parts(ob)) != row.stamp for row in state.objects)
+        # Where a chain stands plays no part, nor how it is turned about the vertical; which way is up does for a print.
+        turned = any(state.up) and bool(np.abs(up_of(ob) - np.array(state.up, dtype=np.float64)).max() > SAME_UP)
+        if state.turned != turned:
+            state.turned = turned
     else:
         seen = {ob for ob in objects.values() if ob is not None and ob.visible_get(view_layer=depsgraph.view_layer)}
         stands = standing(seen, depsgraph)

@@ -15,6 +15,11 @@ HEAD_ITEMS = (
     ("vacuum", "Vacuum", "The flask stands on a vacuum table", "NONE", 2),
     ("spin", "Spin", "Cast in a spinning machine", "NONE", 3),
 )
+LIGHT_ITEMS = (
+    ("OFF", "Off", "Leave the light out: layers, undersides, pockets and slots only", "NONE", 1),
+    ("PREVIEW", "Preview", "Light from 64 directions: quick, told roughly", "NONE", 2),
+    ("FULL", "Full", "Light from 256 directions: takes four times as long, told closer", "NONE", 3),
+)
 
 
 def _scene_changed(group: Any, _context: Any) -> None:
@@ -88,6 +93,11 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
     scale: FloatProperty(
         name="Print Scale", description="Factor from the finished size to the print", default=1.0, min=0.5, max=2.0,
         precision=4, step=0.1, update=_scene_changed,
+    )  # fmt: skip
+
+    light: EnumProperty(
+        name="Light", description="How closely Check Print looks for faces that curing light does not reach",
+        items=LIGHT_ITEMS, default="PREVIEW",
     )  # fmt: skip
 
     upper_ring: BoolProperty(

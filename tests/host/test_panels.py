@@ -8,7 +8,7 @@ import pytest
 from addon.host.results import state_of
 from tests.host.recorder import draw_all, panels, texts
 
-ORDER = ["Chain", "Layout and Size", "Inspect", "Feed", "Cast", "Export"]
+ORDER = ["Chain", "Layout and Size", "Inspect", "Feed", "Print", "Cast", "Export"]
 
 
 def test_order_of_the_job():
@@ -18,7 +18,7 @@ def test_order_of_the_job():
 
 def test_an_empty_scene_says_the_first_step():
     drawn = draw_all()
-    assert list(drawn) == ["Chain", "Inspect"]
+    assert list(drawn) == ["Chain", "Inspect", "Print"]
     assert "On a New Ring" in texts(drawn["Chain"])
     assert "Set Millimetres" in texts(drawn["Chain"])
 

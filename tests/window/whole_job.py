@@ -1,5 +1,5 @@
-"""The whole job by mouse: add a chain, inspect, look at the findings, stop with Esc, add the lattice, plan, export; and
-a gauge beside it.
+"""The whole job by mouse: add a chain, inspect, look at the findings, stop with Esc, add the lattice, see if it prints,
+plan, export; and a gauge beside it.
 
 `steps(hand, folder)` is played by `run_in_blender.py`.
 """
@@ -87,6 +87,7 @@ def steps(hand, folder, shown=None):
     yield from hand.key("Z", ctrl=True, shift=True)
     yield from hand.wait(lambda: len(bpy.data.objects) == count, "redo brings it back", 20.0)
 
+    yield from _check_print(hand)
     yield from press(hand, "linkwright.plan_cast", lambda: idle() and len(state().plan) > 0, "the pour is planned")
     yield from hand.picture("planned")
     yield from press(hand, "linkwright.export", lambda: idle() and bool(state().exported), "the export is done", 240.0)
@@ -171,6 +172,39 @@ def _switch_severities(hand):
     yield from hand.picture("without warnings")
     yield from hand.click(x, y)
     yield from hand.wait(lambda: state().show_warn, "another click lists them again", 5.0)
+
+
+def _check_print(hand):
+    """See whether the chain on its lattice prints, go through its layers, and look at the light on it."""
+    done = "the print is checked"
+    yield from press(hand, "linkwright.check_print", lambda: idle() and len(state().print_figures) > 0, done, 240.0)
+    view = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.print_view")).section
+    drawn = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.gap_colours")).colours
+    scene = bpy.context.scene
+    hand.expect(view.stands(state(), scene), "a layer is outlined in its place")
+    hand.expect(drawn.shown(state(), scene).title.startswith("light"), "the light is on the links, with its legend")
+    yield from hand.picture("print checked")
+    before = view.held
+    x, y = yield from hand.find("linkwright.section_share", column=0.6)
+    height = state().section_mm
+    yield from _drag(hand, x, y, 60)
+    yield from hand.wait(lambda: state().section_mm > height, "the slider goes up through the layers", 5.0)
+    hand.expect(view.held is not before, "the outline follows the slider")
+    state().overlay = False
+    yield from hand.picture("layer")
+    state().overlay = True
+
+
+def _drag(hand, x, y, across):
+    yield from hand.move(x, y)
+    yield 0.1
+    hand.window.event_simulate(type="LEFTMOUSE", value="PRESS", x=int(x), y=int(y))
+    for step in range(1, 11):
+        yield 0.05
+        hand.window.event_simulate(type="MOUSEMOVE", value="NOTHING", x=int(x + across * step / 10), y=int(y))
+    yield 0.05
+    hand.window.event_simulate(type="LEFTMOUSE", value="RELEASE", x=int(x + across), y=int(y))
+    yield 0.1
 
 
 def _gauge(hand):
