@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import bpy
+import numpy as np
 from bpy.props import StringProperty
 from bpy.types import Operator
 from bpy_extras.io_utils import ExportHelper, ImportHelper
@@ -21,6 +22,7 @@ from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, job_text, read_job
 from ..rules.files.named import Named
 from ..rules.inspect.finding import worst_first
+from ..rules.solid.mesh import FloatArray
 from ..verbs import flow, words
 from ..verbs.export import write_job
 from .blend_files import read_blend
@@ -29,7 +31,8 @@ from .chain_object import chain_of, new_chain, scene_of
 from .chain_object import read_job as job_of
 from .conversions import fill_mesh
 from .exporting import override_codes, usable_folder
-from .op_inspect import ChainWork, inspect_words, lift, show_lattice
+from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, show_lattice, turn_of
+from .op_print import DIRECTIONS
 from .process_settings import apply_scene
 from .results import allowed, dated_now, state_of, store_plan
 from .units import mm_per_unit
@@ -81,7 +84,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         self._job = job
         materials = load_materials()
         self._scaled = flow.scaling(job, materials)
-        return _whole(job, self._scaled, materials)
+        return _whole(job, self._scaled, materials, self._turn, DIRECTIONS[context.scene.linkwright.light])
 
     def deliver(self, context: Any, result: Any) -> None:
         """Write the files; show and keep what the last inspection of the whole said."""
@@ -90,8 +93,9 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         codes = override_codes(self.override, findings)
         done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
         ob = self.shown(context, chain, fed.play)
-        show_lattice(context, ob, fed, lift(fed, chain))
-        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, whole job", lift(fed, chain))
+        shift = lift(fed, chain, self._turn)
+        show_lattice(context, ob, fed, shift, self._turn)
+        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, whole job", shift)
         state = state_of(context)
         store_plan(state, words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
         if done.refused:
@@ -144,7 +148,10 @@ class LINKWRIGHT_OT_save_job(Operator, ExportHelper):
         except LinkwrightError as error:
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
-        self.report({"INFO"}, f"Written: {path}")
+        if np.allclose(turn_of(chain_of(context.active_object))[2], (0.0, 0.0, 1.0), atol=SAME_TURN):
+            self.report({"INFO"}, f"Written: {path}")
+        else:
+            self.report({"WARNING"}, f"Written: {path}. A job file stands the chain as it was made, not tipped")
         return {"FINISHED"}
 
 
@@ -230,7 +237,7 @@ def _own_link(context: Any, spec: ChainSpec, name: str) -> Any:
     return ob
 
 
-def _whole(job: Job, scaled: flow.Scaling, materials: Any) -> Steps[Any]:
+def _whole(job: Job, scaled: flow.Scaling, materials: Any, turn: FloatArray, directions: int) -> Steps[Any]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.2)
-    fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.2, 0.95)
+    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, boolean, directions=directions), 0.2, 0.95)
     return chain, fed, flow.cast(job, fed, materials, scaled)

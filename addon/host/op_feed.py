@@ -10,6 +10,7 @@ from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
+from ..rules.solid.mesh import FloatArray
 from ..verbs import flow, words
 from .boolean import boolean
 from .chain_object import chain_of
@@ -37,14 +38,14 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
     def start(self, context: Any) -> Steps[Any]:
         """Read the chain and give the plan."""
         job = self.read(context)
-        return _planned(job, flow.scaling(job, load_materials()))
+        return _planned(job, flow.scaling(job, load_materials()), self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Show the struts, each an object of its own, and keep what the planner found."""
         chain, fed = result
         ob = self.shown(context, chain, fed.play)
-        shift = lift(fed, chain)
-        show_lattice(context, ob, fed, shift)
+        shift = lift(fed, chain, self._turn)
+        show_lattice(context, ob, fed, shift, self._turn)
         self.keep(context, ob, fed, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
         gates = sum(1 for s in fed.lattice.struts if s.feeds is not None)
         count = len(stops(fed.findings))
@@ -97,26 +98,27 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
         """Read the chain and give the plan."""
         job = self.read(context)
         materials = load_materials()
-        return _poured(job, flow.scaling(job, materials), materials)
+        return _poured(job, flow.scaling(job, materials), materials, self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the plan's lines, and its findings with the chain's."""
         chain, fed, planned = result
         ob = self.shown(context, chain, fed.play)
         findings = worst_first((*fed.findings, *planned.findings))
+        shift = lift(fed, chain, self._turn)
         if parts(ob, "STRUT"):
-            show_lattice(context, ob, fed, lift(fed, chain))
-        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", lift(fed, chain))
+            show_lattice(context, ob, fed, shift, self._turn)
+        self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", shift)
         store_plan(state_of(context), words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
         self.report({"INFO"}, words.plan_lines(planned)[0])
 
 
-def _planned(job: Job, scaled: flow.Scaling) -> Steps[Any]:
+def _planned(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[Any]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.3)
-    fed = yield from part(flow.feed(job, chain, scaled, None), 0.3, 1.0)
+    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, None), 0.3, 1.0)
     return chain, fed
 
 
-def _poured(job: Job, scaled: flow.Scaling, materials: Any) -> Steps[Any]:
-    chain, fed = yield from part(_planned(job, scaled), 0.0, 0.95)
+def _poured(job: Job, scaled: flow.Scaling, materials: Any, turn: FloatArray) -> Steps[Any]:
+    chain, fed = yield from part(_planned(job, scaled, turn), 0.0, 0.95)
     return chain, fed, flow.cast(job, fed, materials, scaled)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -17,16 +18,17 @@ from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
 from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection, inspect
-from ..rules.solid.mesh import Body
+from ..rules.solid.mesh import Body, FloatArray, Mesh
 from ..verbs import flow
 from ..verbs.inspection_words import joint_names
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, check_unscaled, read_specs, scene_of, show_built
+from .conversions import double, turn_and_stretch
 from .gap_colours import ColourSteps, colours
 from .long_work import SteppedOperator, idle
 from .measured import note_play
 from .process_settings import cast_spec, make_job, note_process, profile
-from .results import clear, dated_now, place_of, state_of, store, watch, watch_chain
+from .results import clear, dated_now, place_of, state_of, store, up_of, watch, watch_chain
 from .selection import Placed, bodies_of, read_selected, selected_solids
 from .showing import parts, show_struts
 from .units import mm_per_unit
@@ -34,6 +36,8 @@ from .view import frame_place, redraw
 
 # The flask's temperature follows the wire, which nobody knows of foreign meshes: our judgement.
 USUAL_WIRE_MM = 1.5
+# How far turns of objects may differ and still be one: what single precision leaves of matrices.
+SAME_TURN = 1e-3
 
 
 class ChainWork(SteppedOperator):
@@ -51,6 +55,7 @@ class ChainWork(SteppedOperator):
         note_process(scene.linkwright)
         self._name = ob.name
         self._read = read_specs(ob, context)
+        self._turn = turn_of(ob)
         return make_job(ob.name, self._read.chain, self._read.layout, scene.linkwright)
 
     def shown(self, context: Any, chain: Any, play: Any) -> Any:
@@ -61,8 +66,15 @@ class ChainWork(SteppedOperator):
         return ob
 
     def keep(self, context: Any, ob: Any, made: Any, findings: Any, heading: str, shift: Any) -> None:
-        """Keep findings about a made or fed chain for the panel, dated by the chain and settings as they now stand."""
+        """Keep findings about a made or fed chain for the panel, dated by the chain and settings as they now stand.
+
+        A fed chain was turned as its object is, and then moved by ``shift``.
+        """
         scene = scene_of(ob, context)
+        fed = isinstance(made, flow.Fed)
+        if fed:
+            findings = [one if one.at is None else replace(one, at=self._back(one.at, shift)) for one in findings]
+            shift = np.zeros(3)
         store(
             state_of(context),
             findings,
@@ -76,8 +88,14 @@ class ChainWork(SteppedOperator):
             reach_mm=1.5 * self._read.chain.link_length_mm,
             with_lattice=bool(parts(ob, "STRUT")),
         )
+        if fed:
+            state_of(context).up = up_of(ob).tolist()
         watch_chain(state_of(context), ob, scene)
         redraw(context)
+
+    def _back(self, at: Any, shift: Any) -> tuple[float, float, float]:
+        x, y, z = ((np.asarray(at) - shift) @ self._turn).tolist()
+        return x, y, z
 
     @classmethod
     def chain_ready(cls, context: Any) -> bool:
@@ -88,9 +106,16 @@ class ChainWork(SteppedOperator):
         return idle(cls, context)
 
 
-def lift(fed: flow.Fed, before: Any) -> Any:
-    """Give how far (3,) mm the inspected job was moved to stand on the plate z = 0."""
-    return np.asarray(fed.chain.bodies[0].pose.origin) - np.asarray(before.bodies[0].pose.origin)
+def turn_of(ob: Any) -> FloatArray:
+    """Give the rotation (3, 3) that an object stands in; its stretch, where it has one, left out."""
+    turn = turn_and_stretch(double(ob.matrix_world)[:3, :3])[0]
+    # What was never turned gives the same figures to the last digit as a job file.
+    return np.eye(3) if np.allclose(turn, np.eye(3), atol=1e-7) else turn
+
+
+def lift(fed: flow.Fed, before: Any, turn: FloatArray) -> Any:
+    """Give how far (3,) mm the inspected job was moved, once turned, to stand on the plate z = 0."""
+    return np.asarray(fed.chain.bodies[0].pose.origin) - turn @ np.asarray(before.bodies[0].pose.origin)
 
 
 def inspect_words(inspection: Inspection) -> str:
@@ -126,11 +151,11 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         if ob is None:
             note_process(context.scene.linkwright)
             self._watched = [ob.name for ob in selected_solids(context)]
-            return _coloured(_of_meshes(read_selected(context), context.scene.linkwright))
+            return _coloured(of_meshes(read_selected(context), context.scene.linkwright))
         job = self.read(context)
         scaled = flow.scaling(job, load_materials())
         self._scale = scaled.scale
-        return _coloured(_with_lattice(job, scaled) if parts(ob, "STRUT") else _without(job, scaled))
+        return _coloured(_with_lattice(job, scaled, self._turn) if parts(ob, "STRUT") else _without(job, scaled))
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the findings; show the exact chain they belong to."""
@@ -143,11 +168,11 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         words = inspect_words(made.inspection)
         shift = np.zeros(3)
         if isinstance(made, flow.Fed):
-            shift = lift(made, chain)
-            show_lattice(context, ob, made, shift)
+            shift = lift(made, chain, self._turn)
+            show_lattice(context, ob, made, shift, self._turn)
             words += ", with lattice"
         self.keep(context, ob, made, made.findings, words, shift)
-        self._colour(context, bodies, field, self._scale, shift)
+        self._colour(context, bodies, field, self._scale, np.zeros(3))
         self._say(made.findings, words)
 
     def _colour(self, context: Any, bodies: Any, field: GapField, scale: float, shift: Any) -> None:
@@ -178,9 +203,9 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         )
 
 
-def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any) -> None:
-    """Show a planned lattice under its chain, each solid an object, at the chain's own height."""
-    solids = tuple((s.role, s.mesh) for s in fed.lattice.moved(-shift).solids)
+def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any, turn: FloatArray) -> None:
+    """Show a planned lattice under its chain, each solid an object, in the chain's own coordinates."""
+    solids = tuple((s.role, Mesh(s.mesh.points @ turn, s.mesh.triangles)) for s in fed.lattice.moved(-shift).solids)
     show_struts(ob, solids, mm_per_unit(scene_of(ob, context)))
     ob.linkwright.figures.lattice_stamp = ob.linkwright.figures.stamp
 
@@ -196,7 +221,7 @@ def _coloured(steps: Steps[_Looked]) -> Steps[tuple[_Looked, GapField]]:
     return looked, field
 
 
-def _of_meshes(placed: tuple[Placed, ...], scene_group: Any) -> Steps[_Looked]:
+def of_meshes(placed: tuple[Placed, ...], scene_group: Any) -> Steps[_Looked]:
     """Inspect meshes as they stand: their size is the print's, the pour is the scene's."""
     limits, pour = profile(scene_group), cast_spec(scene_group)
     mould = mould_and_metal(pour, load_materials(), thinnest_mm=USUAL_WIRE_MM)
@@ -222,10 +247,10 @@ def _without(job: Job, scaled: flow.Scaling) -> Steps[_Looked]:
     return made, made.chain, made.chain.bodies
 
 
-def _with_lattice(job: Job, scaled: flow.Scaling) -> Steps[_Looked]:
+def _with_lattice(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[_Looked]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.3)
-    fed = yield from part(flow.feed(job, chain, scaled, boolean), 0.3, 1.0)
-    return fed, chain, fed.chain.bodies
+    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, boolean), 0.3, 1.0)
+    return fed, chain, chain.bodies
 
 
 class LINKWRIGHT_OT_frame_finding(Operator):

@@ -14,7 +14,6 @@ from ..rules.base.errors import BadInput, LinkwrightError
 from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
 from ..rules.chain.chain import Chain
-from ..rules.chain.path import Path
 from ..rules.chain.play import free_play
 from ..rules.files.job import Job
 from ..rules.inspect.finding import Finding, stops, worst_first
@@ -22,7 +21,7 @@ from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection
 from ..rules.inspect.print_check import PrintCheck, as_advice, print_check
 from ..rules.inspect.way_up import WayUp, best_way_up
-from ..rules.solid.mesh import Body, FloatArray, Pose
+from ..rules.solid.mesh import Body, FloatArray, Mesh
 from ..verbs import flow
 from ..verbs.way_up_words import recommendation
 from .boolean import boolean
@@ -30,7 +29,7 @@ from .chain_object import chain_of, scene_of
 from .conversions import double, local_arrays, turn_and_stretch
 from .gap_colours import ColourSteps, colours
 from .long_work import idle
-from .op_inspect import ChainWork, _of_meshes, inspect_words, lift, show_lattice
+from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, of_meshes, show_lattice
 from .print_view import BoolArray, InScene, LightSteps, floating_loops, light_painting, section
 from .process_settings import cast_spec, note_process, profile
 from .results import clear_ways, dated_now, state_of, store, up_of, watch
@@ -41,13 +40,6 @@ from .units import mm_per_unit
 from .view import redraw
 
 DIRECTIONS = {"OFF": 0, "PREVIEW": 64, "FULL": 256}
-# How far turns of objects may differ and still be one: what single precision leaves of matrices.
-SAME_TURN = 1e-3
-UPRIGHT = np.array([0.0, 0.0, 1.0])
-LATTICE_IGNORES = (
-    "The lattice and the print files take the chain as it was made, plate below: that its object is turned plays no "
-    "part there"
-)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,7 +47,7 @@ class _Checked:
     """What a print check said, and what it was said of.
 
     ``chain`` as it stands on its object, None for meshes; ``looked`` the bodies whose gaps ``field`` tells, ``solids``
-    those that ``check`` measured the light on, all up to ``shift`` as they stand on the object, or in the scene.
+    those that ``check`` measured the light on, all as they stand on the object, or in the scene.
     ``turn`` and ``shift`` as in `InScene`. ``check`` None where it was refused, and ``why``.
     """
 
@@ -102,13 +94,13 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         if ob is None:
             note_process(group)
             self._watched = [one.name for one in selected_solids(context)]
-            return _of_selected(_of_meshes(read_selected(context), group), group, directions)
+            return _of_selected(of_meshes(read_selected(context), group), group, directions)
         job = self.read(context)
         scaled = flow.scaling(job, load_materials())
         self._scale = scaled.scale
         if parts(ob, "STRUT"):
-            return _with_lattice(job, scaled, directions)
-        return _without(job, scaled, turn_of(ob), directions)
+            return _with_lattice(job, scaled, self._turn, directions)
+        return _without(job, scaled, self._turn, directions)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep findings, figures, layers and light; show the exact chain they belong to."""
@@ -124,8 +116,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
             ob = self.shown(context, checked.chain, checked.made.play)
             if isinstance(checked.made, flow.Fed):
                 words += ", with lattice"
-                show_lattice(context, ob, checked.made, checked.shift)
-                note = LATTICE_IGNORES if not np.allclose(up_of(ob), UPRIGHT, atol=SAME_TURN) else ""
+                show_lattice(context, ob, checked.made, checked.shift, checked.turn)
             self.keep(context, ob, checked.made, checked.findings, words, checked.shift)
             if not isinstance(checked.made, flow.Fed):
                 state.up = up_of(ob).tolist()
@@ -135,9 +126,8 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         redraw(context)
         count = len(stops(checked.findings))
         told = f"no print check: {checked.why}" if checked.check is None else _in_short(checked.check)
-        warn = count or checked.check is None or note == LATTICE_IGNORES
-        said = f"{told}; {count} stop{'' if count == 1 else 's'}"
-        self.report({"WARNING"} if warn else {"INFO"}, f"{said}. {note}" if note == LATTICE_IGNORES else said)
+        warn = count or checked.check is None
+        self.report({"WARNING"} if warn else {"INFO"}, f"{told}; {count} stop{'' if count == 1 else 's'}")
 
     def _deliver_meshes(self, context: Any, checked: _Checked, words: str) -> None:
         state = state_of(context)
@@ -154,7 +144,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         state, mm = state_of(context), mm_per_unit(context.scene)
         limits = profile(context.scene.linkwright)
         steps = ColourSteps(limits.gap_floor_mm, limits.gap_warn_mm, flow.RANGE_MM)
-        colours.keep(state, checked.looked, checked.field, steps, scale=scale, mm=mm, shift=checked.shift)
+        colours.keep(state, checked.looked, checked.field, steps, scale=scale, mm=mm, shift=np.zeros(3))
         if checked.check is None:
             return
         in_scene = InScene(checked.turn, checked.shift, mm)
@@ -166,7 +156,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         if light is not None:
             painting = light_painting(
                 checked.solids, light.share, light.buried, LightSteps(checked.check.blind_limit), mm=mm,
-                shift=checked.shift,
+                shift=np.zeros(3),
             )  # fmt: skip
             colours.keep_light(state, painting)
             state.colour_by = "LIGHT"
@@ -196,10 +186,10 @@ class LINKWRIGHT_OT_find_way_up(ChainWork, Operator):
         if ob is None:
             note_process(group)
             self._stood = {one.name: double(one.matrix_world) for one in selected_solids(context)}
-            return _ways_of_selected(_of_meshes(read_selected(context), group), group)
+            return _ways_of_selected(of_meshes(read_selected(context), group), group)
         job = self.read(context)
         self._stood = {ob.name: double(ob.matrix_world)}
-        return _ways_of_chain(job, flow.scaling(job, load_materials()), turn_of(ob))
+        return _ways_of_chain(job, flow.scaling(job, load_materials()), self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the table."""
@@ -261,26 +251,8 @@ class LINKWRIGHT_OT_apply_way_up(Operator):
             self.report({"ERROR"}, str(error))
             return {"CANCELLED"}
         redraw(context)
-        said = f"On the plate: {state.ways[self.index].called}"
-        if state.ways_subject:
-            self.report({"WARNING"}, f"{said}. {LATTICE_IGNORES}")
-        else:
-            self.report({"INFO"}, said)
+        self.report({"INFO"}, f"On the plate: {state.ways[self.index].called}")
         return {"FINISHED"}
-
-
-def turn_of(ob: Any) -> FloatArray:
-    """Give the rotation (3, 3) that an object stands in; its stretch, where it has one, left out."""
-    return turn_and_stretch(double(ob.matrix_world)[:3, :3])[0]
-
-
-def turned(chain: Chain, turn: FloatArray) -> Chain:
-    """Turn a whole chain about the origin by a rotation (3, 3)."""
-    bodies = tuple(
-        replace(body, pose=Pose(turn @ body.pose.rotation, turn @ body.pose.origin)) for body in chain.bodies
-    )
-    path = Path(chain.path.origins @ turn.T, turn @ chain.path.rotations, chain.path.closed)
-    return replace(chain, bodies=bodies, path=path)
 
 
 def print_figures(check: PrintCheck) -> tuple[tuple[str, str], ...]:
@@ -350,7 +322,7 @@ def _without(job: Job, scaled: flow.Scaling, turn: FloatArray, directions: int) 
     """Check a chain that has no lattice, as its object is turned."""
     chain = yield from part(flow.build(job, boolean), 0.0, 0.2)
     play = yield from part(free_play(chain), 0.2, 0.3)
-    made = yield from part(flow.check(turned(chain, turn), job, scaled, play), 0.3, 0.45)
+    made = yield from part(flow.check(flow.turned(chain, turn), job, scaled, play), 0.3, 0.45)
     field = yield from part(gap_field(chain.bodies, range_mm=flow.RANGE_MM), 0.45, 0.55)
     check, why = yield from part(_or_why(flow.will_print(made, job, scaled, directions=directions)), 0.55, 0.95)
     floating = yield from part(_floating(check), 0.95, 1.0)
@@ -360,18 +332,18 @@ def _without(job: Job, scaled: flow.Scaling, turn: FloatArray, directions: int) 
     return _Checked(made, chain, chain.bodies, chain.bodies, field, check, why, floating, findings, turn, np.zeros(3))
 
 
-def _with_lattice(job: Job, scaled: flow.Scaling, directions: int) -> Steps[_Checked]:
-    """Check a chain joined to its lattice."""
+def _with_lattice(job: Job, scaled: flow.Scaling, turn: FloatArray, directions: int) -> Steps[_Checked]:
+    """Check a chain joined to its lattice, as its object is turned."""
     chain = yield from part(flow.build(job, boolean), 0.0, 0.2)
-    fed = yield from part(flow.feed(job, chain, scaled, boolean, directions=directions), 0.2, 0.85)
-    field = yield from part(gap_field(fed.chain.bodies, range_mm=flow.RANGE_MM), 0.85, 0.95)
+    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, boolean, directions=directions), 0.2, 0.85)
+    field = yield from part(gap_field(chain.bodies, range_mm=flow.RANGE_MM), 0.85, 0.95)
+    shift = lift(fed, chain, turn)
+    own = InScene(turn, shift, 1.0)
     floating = yield from part(_floating(fed.printed), 0.95, 1.0)
-    whole = () if fed.solid is None or fed.solid.mesh is None else (Body(job.name, fed.solid.mesh),)
+    solid = None if fed.solid is None else fed.solid.mesh
+    whole = () if solid is None else (Body(job.name, Mesh(own.back(solid.points), solid.triangles)),)
     why = "" if whole else "chain and lattice could not be joined to one solid; the findings say where"
-    return _Checked(
-        fed, chain, fed.chain.bodies, whole, field, fed.printed, why, floating, fed.findings, np.eye(3),
-        lift(fed, chain),
-    )  # fmt: skip
+    return _Checked(fed, chain, chain.bodies, whole, field, fed.printed, why, floating, fed.findings, turn, shift)
 
 
 def _of_selected(looking: Steps[Any], group: Any, directions: int) -> Steps[_Checked]:
@@ -414,7 +386,7 @@ _Ways = tuple[tuple[WayUp, ...], Chain | None, Any]
 def _ways_of_chain(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[_Ways]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.15)
     play = yield from part(free_play(chain), 0.15, 0.25)
-    made = yield from part(flow.check(turned(chain, turn), job, scaled, play), 0.25, 0.4)
+    made = yield from part(flow.check(flow.turned(chain, turn), job, scaled, play), 0.25, 0.4)
     looked = made.inspection
     comparing = best_way_up(made.chain.bodies, job.profile, scale=scaled.scale, pairs=looked.pairs, fused=looked.met())
     return (yield from part(comparing, 0.4, 1.0)), chain, play

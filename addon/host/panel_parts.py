@@ -80,6 +80,8 @@ def findings_freshness(layout: Any, context: Any, ob: Any, state: Any) -> None:
     if state.moved and state.stamp == dated:
         thing = "a link" if state.subject else "an object"
         layout.label(text=f"Out of date: {thing} has changed", icon="ERROR")
+    if state.turned:
+        layout.label(text="Out of date: turned since", icon="ERROR")
 
 
 class JobPanel:

@@ -25,7 +25,7 @@ from ..rules.inspect.fit import fit_findings
 from ..rules.inspect.inspection import Inspection, inspect
 from ..rules.inspect.play import play_findings
 from ..rules.inspect.print_check import PrintCheck, print_check
-from ..rules.solid.mesh import Body, FloatArray, Mesh
+from ..rules.solid.mesh import Body, FloatArray, Mesh, Pose
 
 RANGE_MM = 1.5
 
@@ -212,6 +212,13 @@ def lifted(chain: Chain, shift: FloatArray) -> Chain:
     """Move a whole chain by ``shift`` (3,) mm."""
     path = ChainPath(chain.path.origins + shift, chain.path.rotations, chain.path.closed)
     return replace(chain, bodies=tuple(b.moved(shift) for b in chain.bodies), path=path)
+
+
+def turned(chain: Chain, turn: FloatArray) -> Chain:
+    """Turn a whole chain about the origin by a rotation (3, 3)."""
+    bodies = tuple(replace(b, pose=Pose(turn @ b.pose.rotation, turn @ b.pose.origin)) for b in chain.bodies)
+    path = ChainPath(chain.path.origins @ turn.T, turn @ chain.path.rotations, chain.path.closed)
+    return replace(chain, bodies=bodies, path=path)
 
 
 def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
