@@ -187,6 +187,7 @@ def short(add_chain):
 
 def test_a_stop_refuses_unless_named(add_chain, tmp_path):
     short(add_chain)
+    bpy.context.scene.linkwright.light = "OFF"
     bpy.ops.linkwright.export(directory=str(tmp_path))
     bpy.context.scene.linkwright.gap_floor_mm = 2.0
     with pytest.raises(RuntimeError, match=r"stops stand: .*gap-below-floor"):

@@ -40,13 +40,15 @@ def test_run_gives_a_sound_print_file(
 ) -> None:
     out = tmp_path / "out"
     job = write(tmp_path, family, f"[feed]\nupper_ring = {upper}")
-    assert main(["run", str(job), "-o", str(out)], host_tools()) == 0
+    light = "16" if (family, upper) == ("curb", "false") else "0"
+    assert main(["run", str(job), "-o", str(out), "--light", light], host_tools()) == 0
     assert capfd.readouterr().err == ""
     assert sorted(p.name for p in out.iterdir()) == ["print.3mf", "print.stl", "report.json", "sheet.html"]
     report = json.loads((out / "report.json").read_text(encoding="utf-8"))
     scale = report["export"]["scale"]
     assert scale > 1.0
     assert report["layers"]["islands"] == []
+    assert report.get("light", {"directions": 0})["directions"] == int(light)
     (solid,) = threemf.read(out / "print.3mf")
     assert solid.name == "Ebb bracelet"
     found = facts(solid.mesh)
@@ -67,7 +69,7 @@ def test_an_independent_library_finds_the_print_files_watertight(tmp_path: Path)
     job = tmp_path / "job.toml"
     text = JOB.format(family="trace", more="[feed]\nupper_ring = true").replace('"ring"', '"straight"')
     job.write_text(text.replace("2.2", "1.6").replace("12.2", "9.0").replace("9.7", "7.0"), encoding="utf-8")
-    assert main(["run", str(job), "-o", str(tmp_path)], host_tools()) == 0
+    assert main(["run", str(job), "-o", str(tmp_path), "--light", "0"], host_tools()) == 0
     stored = trimesh.load(tmp_path / "print.stl")
     assert stored.is_watertight
     assert stored.is_volume
@@ -80,13 +82,13 @@ def test_a_stop_refuses_the_print_and_takes_the_older_one_away(tmp_path: Path) -
     out = tmp_path / "out"
     job = write(tmp_path, more="hand_mm = 400")
     tools = host_tools()
-    assert main(["run", str(job), "-o", str(out), "--even-so"], tools) == 1
+    assert main(["run", str(job), "-o", str(out), "--light", "0", "--even-so"], tools) == 1
     export = json.loads((out / "report.json").read_text(encoding="utf-8"))["export"]
     assert export["override"] == "even-so"
     assert export["overridden"] == ["hand"]
     assert (out / "print.stl").exists()
     assert "in spite of: hand" in (out / "sheet.html").read_text(encoding="utf-8")
-    assert main(["run", str(job), "-o", str(out)], tools) == 1
+    assert main(["run", str(job), "-o", str(out), "--light", "0"], tools) == 1
     assert sorted(p.name for p in out.iterdir()) == ["report.json", "sheet.html"]
     export = json.loads((out / "report.json").read_text(encoding="utf-8"))["export"]
     assert (export["files"], export["override"]) == ([], None)
