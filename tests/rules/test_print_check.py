@@ -192,3 +192,14 @@ def test_the_command_line_compares_ways_up(tmp_path: Path, capsys: pytest.Captur
     assert ways[0]["islands"] == 0
     assert ways[0]["name"] == "upside down"
     assert next(w for w in ways if w["name"] == "as it stands")["islands"] == 1
+
+
+def test_a_cavity_that_joining_made_is_a_stop() -> None:
+    """A lid on a tub: neither part has a cavity, what they were joined to has."""
+    tub = boxes_mesh([((0, 6), (0, 6), (0, 4))], [((1, 5), (1, 5), (1, 4))])
+    joined = boxes_mesh([((0, 6), (0, 6), (0, 5))], [((1, 5), (1, 5), (1, 4))])
+    lid = boxes_mesh([((0, 6), (0, 6), (4, 5))])
+    parts = [Body("tub", tub), Body("lid", lid)]
+    (stop,) = (f for f in checked([Body("job", joined)], parts=parts).findings if f.severity == "stop")
+    assert (stop.code, stop.value) == ("cup", pytest.approx(48.0))
+    assert [f.code for f in checked([Body("job", joined)]).findings if f.severity == "stop"] == []

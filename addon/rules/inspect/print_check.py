@@ -90,13 +90,16 @@ def print_check(
     out, for a layer height that does not work, for bodies below the plate and for a job of no printer's size.
     """
     printed, plate = _in_print(bodies, scale, plate_mm)
-    made_of, _ = _in_print(parts, scale, plate) if parts else (printed, plate)
+    made_of = (*(_in_print(parts, scale, plate)[0] if parts else ()), *printed)
     low, high = _box(printed)
     _check(printed, high - low)
     layers = yield from part(slice_layers(printed, profile.layer_mm, fused=fused), 0.0, 0.2)
-    found = yield from part(overhangs(printed, layers, profile.overhang_deg), 0.2, 0.25)
-    suction = yield from part(_open_cups(printed, profile.layer_mm, UP, fused), 0.25, 0.35)
-    drip = yield from part(_open_cups(printed, profile.layer_mm, DOWN, fused), 0.35, 0.45)
+    under = yield from part(overhangs(printed, layers, profile.overhang_deg), 0.2, 0.25)
+    upward = yield from part(cups(printed, profile.layer_mm, UP, fused=fused), 0.25, 0.35)
+    downward = yield from part(cups(printed, profile.layer_mm, DOWN, fused=fused), 0.35, 0.45)
+    suction, drip = (tuple(cup for cup in found if cup.spill_mm is not None) for found in (upward, downward))
+    # A closed cavity of a body that was drawn is told of where its surface is looked at; one that joining made is not.
+    shut = tuple(cup for cup in upward if cup.spill_mm is None) if parts else ()
     traps = yield from part(metal_traps(printed, profile.layer_mm, DOWN, fused=fused), 0.45, 0.5)
     slots = yield from part(rinse_reach(printed, fused=fused), 0.5, 0.6)
     light: LightReach | None = None
@@ -107,16 +110,18 @@ def print_check(
         patches = yield from part(blind_patches(printed, light, limit=profile.blind_share), 0.96, 0.98)
     told: tuple[Finding, ...] = (
         *island_findings(layers),
-        *overhang_findings(found, profile.overhang_deg, profile.bridge_mm),
+        *overhang_findings(under, profile.overhang_deg, profile.bridge_mm),
+        *cup_findings(shut, "print"),
         *cup_findings(suction, "print"),
         *cup_findings(drip, "print"),
         *cup_findings(drip, "slurry"),
         *(cup_findings(traps, "metal") if head == "gravity" else ()),
     )
     if parts:
-        told = yield from part(_named(told, made_of), 0.98, 0.99)
-        patches = yield from part(_patches_named(patches, made_of), 0.99, 1.0)
-        slots = yield from _slots_named(slots, made_of)
+        named_by = made_of[: len(parts)]
+        told = yield from part(_named(told, named_by), 0.98, 0.985)
+        patches = yield from part(_patches_named(patches, named_by), 0.985, 0.99)
+        slots = yield from part(_slots_named(slots, named_by), 0.99, 1.0)
     told = (
         *print_size_findings(low, high, profile),
         *told,
@@ -126,7 +131,7 @@ def print_check(
     peel = layers.peel()
     check = PrintCheck(
         scale, plate, profile.layer_mm, layers, peel, 1e-3 * profile.peel_pressure_kpa * peel.area_mm2,
-        found, suction, drip, traps, slots, light, patches,
+        under, suction, drip, traps, slots, light, patches,
         tuple(body.name for body in printed), tuple(body.name for body in made_of), profile.blind_share, (),
     )  # fmt: skip
     placed = (one if one.at is None else replace(one, at=check.in_job(one.at)) for one in told)
@@ -175,14 +180,6 @@ def _check(bodies: Sequence[Body], size: npt.NDArray[np.float64]) -> None:
             raise BadInput(f"{body.name}: is inside out, so it has no layers; recalculate the normals to the outside")
 
 
-def _open_cups(
-    bodies: Sequence[Body], layer_mm: float, up: Point, fused: Sequence[tuple[int, int]] | None
-) -> Steps[tuple[Cup, ...]]:
-    """Find the pockets; a closed cavity is told of with the body it is in, where its surface is looked at."""
-    found = yield from cups(bodies, layer_mm, up, fused=fused)
-    return tuple(cup for cup in found if cup.spill_mm is not None)
-
-
 def _named(findings: Sequence[Finding], parts: Sequence[Body]) -> Steps[tuple[Finding, ...]]:
     """Name the part that each finding with a place is about, in its bodies and at the head of its text."""
     placed = [number for number, one in enumerate(findings) if one.at is not None and len(one.bodies) == 1]
@@ -209,6 +206,9 @@ def _slots_named(slots: Sequence[Slot], parts: Sequence[Body]) -> Steps[tuple[Sl
 
 
 def _patches_named(patches: Sequence[BlindPatch], parts: Sequence[Body]) -> Steps[tuple[BlindPatch, ...]]:
-    """Give patches the number of the part each lies on."""
+    """Give patches the number of the part each lies on, or after the parts that of the body."""
     whose = yield from nearest_part([patch.at for patch in patches], parts)
-    return tuple(replace(patch, body=which) for patch, which in zip(patches, whose.tolist(), strict=True) if which >= 0)
+    return tuple(
+        replace(patch, body=which if which >= 0 else len(parts) + patch.body)
+        for patch, which in zip(patches, whose.tolist(), strict=True)
+    )
