@@ -228,3 +228,28 @@ def test_open_bodies_and_none_are_refused_by_name() -> None:
         _layers(_at(CUBE), _at(Mesh(CUBE.points, CUBE.triangles[1:]), name="lid"))
     with pytest.raises(BadInput, match="give at least one mesh"):
         _layers()
+
+
+@pytest.mark.parametrize(("low", "layer"), [(3.0, 12), (3.0625, 12), (3.125, 13), (3.25, 13)])
+def test_a_flat_underside_begins_at_the_first_cut_not_below_it(low: float, layer: int) -> None:
+    """At a layer's boundary and at its very middle, which counts as above the cut: no rounding at quarters of a mm."""
+    found = _layers(_at(CUBE), _at(CUBE, 5.0, 0.0, low, name="floating"), layer_mm=0.25)
+    assert [(i.body, i.layer, i.area_mm2) for i in found.islands] == [("floating", layer, pytest.approx(4.0))]
+
+
+@pytest.mark.parametrize(("shift", "islands"), [(1.999, 0), (1.99999, 0), (2.0001, 1)])
+def test_a_sliver_of_overlap_is_enough_to_stand_on(shift: float, islands: int) -> None:
+    """Down to 1e-5 mm each way at one corner: neither inner point is in the other."""
+    found = _layers(_at(CUBE), _at(CUBE, shift, shift, 2.0, name="upper"))
+    assert [island.body for island in found.islands] == ["upper"] * islands
+
+
+def test_a_table_on_legs_has_none_and_an_arch_begins_by_its_lowest_parts() -> None:
+    """Lifted, an arch begins at both feet; turned over, once, at its crown."""
+    legs = [((x, x + 1), (y, y + 1), (0, 4)) for x in (0, 5) for y in (0, 5)]
+    assert _layers(Body("table", boxes_mesh([((0, 6), (0, 6), (4, 5)), *legs]))).islands == ()
+    arch = boxes_mesh([((0, 6), (0, 1), (3, 4)), ((0, 1), (0, 1), (0, 4)), ((5, 6), (0, 1), (0, 4))])
+    over = boxes_mesh([((0, 6), (0, 1), (0, 1)), ((0, 1), (0, 1), (0, 4)), ((5, 6), (0, 1), (0, 4))])
+    assert sorted(i.at[0] for i in _layers(_at(arch, 0.0, 0.0, 1.0)).islands) == pytest.approx([0.5, 5.5])
+    begun = _layers(_at(over, 0.0, 0.0, 1.0)).islands
+    assert [(i.layer, i.area_mm2) for i in begun] == [(10, pytest.approx(6.0))]

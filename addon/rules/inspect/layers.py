@@ -151,6 +151,7 @@ def _islands(found: Regions) -> Steps[IntArray]:
     only for what then seems to float are the outlines tested against each other.
     """
     pairs = box_pairs(found.layer, found.low, found.high, 1)
+    yield 0.0
     over = yield from part(overlapping_by_points(found, pairs), 0.0, 0.7)
     tested = over.copy()
     while True:

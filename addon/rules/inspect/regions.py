@@ -18,7 +18,7 @@ from ..solid.weld import components
 BoolArray = npt.NDArray[np.bool_]
 
 # Pairs of loops, and of regions, worked on between two looks at the clock.
-RUN = 10_000
+RUN = 4_000
 PAIRS = 4_000
 # Pieces of outline tested against each other between two looks at the clock.
 PIECES = 40_000
@@ -58,6 +58,7 @@ def regions(of: Sections, tested: Callable[[IntArray], BoolArray] | None = None)
     of bodies that keep apart are not. None: all are.
     """
     pairs = box_pairs(of.layer, of.low, of.high, 0)
+    yield 0.05
     pairs = pairs[pairs[:, 0] != pairs[:, 1]]
     once = pairs[pairs[:, 0] < pairs[:, 1]]
     if tested is not None:
@@ -65,7 +66,7 @@ def regions(of: Sections, tested: Callable[[IntArray], BoolArray] | None = None)
     count = len(of.layer)
     yield 0.1
     crossed = [np.zeros((0, 3), dtype=np.int64)]
-    for rows in _runs(len(once)):
+    for rows in chunks((of.begin[once + 1] - of.begin[once]).sum(axis=1), PIECES):
         crossed.append(crossings(of, once[rows], np.zeros(2)) + np.array([rows.start, 0, 0]))
         yield 0.1 + 0.5 * rows.stop / len(once)
     cross = np.concatenate(crossed)
@@ -92,7 +93,10 @@ def regions(of: Sections, tested: Callable[[IntArray], BoolArray] | None = None)
     round_it = apart[(around > 0) & bores[apart[:, 0]] & founds[apart[:, 1]]]
     by_size = round_it[np.argsort(-of.area_mm2[round_it[:, 1]], kind="stable")]
     owner[by_size[:, 0]] = group[by_size[:, 1]]
-    return _gathered(of, owner, group, area)
+    yield 0.9
+    found = _gathered(of, owner, group, area)
+    yield 1.0
+    return found
 
 
 def may_cross(body: IntArray, count: int, fused: Sequence[tuple[int, int]] | None) -> Callable[[IntArray], BoolArray]:

@@ -145,11 +145,14 @@ def cutting(of: Surface, heights: FloatArray) -> Steps[Sections]:
     crossed = np.flatnonzero(last > first)
     cuts = np.cumsum(np.bincount(first[crossed], minlength=len(heights) + 1))
     cuts -= np.cumsum(np.bincount(last[crossed], minlength=len(heights) + 1))
+    yield 0.0
     blocks = [_empty()]
     for some in chunks(cuts[:-1], BLOCK):
         blocks.append(_block(of, heights, crossed, first, last, some))
         yield some.stop / len(heights)
-    return _joined(heights, blocks)
+    found = _joined(heights, blocks)
+    yield 1.0
+    return found
 
 
 @dataclass(frozen=True, slots=True, eq=False)
