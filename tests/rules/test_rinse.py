@@ -11,9 +11,10 @@ from addon.rules.inspect import rinse
 from addon.rules.inspect.finding import CODES
 from addon.rules.inspect.rinse import LEAST_MM2, SHOWN, SPACING_MM, WAY_SHARE, Slot, rinse_findings, rinse_reach
 from addon.rules.solid.cells import boxes_mesh
-from addon.rules.solid.mesh import Body, Mesh, Pose
-from tests.gap_shapes import oval_link, shared_ring, split
-from tests.mesh_shapes import rotation
+from addon.rules.solid.distance import gaps
+from addon.rules.solid.mesh import Body, Mesh, Pose, mesh
+from tests.gap_shapes import oval_link, shared_ring, split, turn_about
+from tests.mesh_shapes import rotation, torus
 
 
 def slots(*bodies: Body, **options: object) -> tuple[Slot, ...]:
@@ -23,6 +24,27 @@ def slots(*bodies: Body, **options: object) -> tuple[Slot, ...]:
 def plates(side: float, gap: float) -> tuple[Body, Body]:
     lower = boxes_mesh([((0, side), (0, side), (0, 1))])
     return Body("lower", lower), Body("upper", boxes_mesh([((0, side), (0, side), (1 + gap, 2 + gap))]))
+
+
+def arc(radius: float, begin: float, end: float) -> list[tuple[float, float]]:
+    """Points of a circle, radius from the axis and height, on the axis where they begin or end at the pole."""
+    angle = np.linspace(begin, end, 32)
+    return [(x if x > 1e-9 else 0.0, z) for x, z in (radius * np.stack([np.cos(angle), np.sin(angle)], 1))]
+
+
+def turned(section: list[tuple[float, float]], steps: int) -> Mesh:
+    """A section of radius and height that begins and ends on the axis, turned about it, with one point at each pole."""
+    low, *between, high = section
+    angle, many = 2.0 * np.pi * np.arange(steps) / steps, len(between)
+    points = [(r * np.cos(a), r * np.sin(a), z) for a in angle for r, z in between]
+    here = many * np.arange(steps)
+    there = np.roll(here, -1)
+    bottom, top = np.full(steps, len(points)), np.full(steps, len(points) + 1)
+    faces = [np.stack([bottom, there, here], 1), np.stack([top, here + many - 1, there + many - 1], 1)]
+    for k in range(many - 1):
+        faces.append(np.stack([here + k, there + k, there + k + 1], 1))
+        faces.append(np.stack([here + k, there + k + 1, here + k + 1], 1))
+    return mesh([*points, (0.0, 0.0, low[1]), (0.0, 0.0, high[1])], np.concatenate(faces))
 
 
 def block(*holes: tuple[tuple[float, float], ...], side: float = 6.0, high: float = 10.0) -> Mesh:
@@ -40,6 +62,44 @@ def test_between_two_plates_the_middle_has_half_a_side_to_go(side: float, gap: f
     assert slot.across[:2] == pytest.approx(slot.at[:2], abs=SPACING_MM)
     inner = side - 2.0 * WAY_SHARE * gap
     assert (inner - 3.0 * SPACING_MM) ** 2 < slot.area_mm2 < (inner + 3.0 * SPACING_MM) ** 2
+
+
+@pytest.mark.parametrize("steps", [24, 128])
+def test_between_two_round_plates_the_middle_has_the_radius_to_go(steps: int) -> None:
+    """However many long thin triangles meet in the middle."""
+    radius, gap = 5.0, 0.25
+    lower, upper = (turned([(0, z), (radius, z), (radius, z + 1), (0, z + 1)], steps) for z in (0.0, 1.0 + gap))
+    (slot,) = slots(Body("lower", lower), Body("upper", upper))
+    assert slot.width_mm == pytest.approx(gap, rel=0.03)
+    assert slot.way_mm == pytest.approx(radius, abs=2.0 * SPACING_MM)
+    assert math.hypot(*slot.at[:2]) < SPACING_MM
+    inner = radius - WAY_SHARE * gap
+    assert math.sqrt(slot.area_mm2 / math.pi) == pytest.approx(inner, abs=2.0 * SPACING_MM)
+
+
+@pytest.mark.parametrize("rim_deg", [0.0, 20.0])
+def test_a_ball_in_a_socket_has_the_arc_to_the_rim_to_go(rim_deg: float) -> None:
+    """From the bottom along the wall; out of reach is the cap of the sphere that lies farther than eight gaps."""
+    radius, gap, bottom, rim = 3.0, 0.25, -0.5 * math.pi, math.radians(rim_deg)
+    wall = radius + gap
+    ball = Body("ball", turned(arc(radius, bottom, -bottom), 48))
+    socket = Body("socket", turned([*arc(wall + 1.0, bottom, rim), *arc(wall, rim, bottom)], 48))
+    (slot,) = slots(ball, socket)
+    along = {"ball": radius, "socket": wall}[slot.a]
+    assert slot.width_mm == pytest.approx(gap, rel=0.04)
+    assert slot.way_mm == pytest.approx(along * (rim - bottom), abs=2.0 * SPACING_MM)
+    assert slot.at == pytest.approx((0.0, 0.0, -along), abs=SPACING_MM)
+    cap = [
+        2.0 * math.pi * along**2 * (1.0 - math.cos((way - WAY_SHARE * gap) / along))
+        for way in (along * (rim - bottom) - 2.0 * SPACING_MM, along * (rim - bottom) + 2.0 * SPACING_MM)
+    ]
+    assert cap[0] < slot.area_mm2 < cap[1]
+
+
+def test_room_that_has_all_but_bled_shut_is_no_way_out() -> None:
+    (slot,) = slots(*plates(4.0, 0.005))
+    assert slot.width_mm < 0.04
+    assert slot.way_mm == pytest.approx(2.0, abs=2.0 * SPACING_MM)
 
 
 def test_wide_gaps_and_short_ways_are_no_slots() -> None:
@@ -83,6 +143,14 @@ def test_a_body_shut_up_in_another_has_no_way_out() -> None:
     (slot,) = slots(Body("shell", outer), Body("core", inner))
     assert math.isinf(slot.way_mm)
     assert "no way out" in rinse_findings([slot])[0].text
+
+
+def test_two_links_that_hang_in_each_other_rinse() -> None:
+    """Round links 10 mm across their wire's middle, 2 mm wire, 7.6 mm apart: 10 - 7.6 - 2 = 0.4 mm between the bows."""
+    link, upright = torus(5.0, 1.0), turn_about((1.0, 0.0, 0.0), 0.5 * math.pi)
+    pair = [Body("link 1", link), Body("link 2", link, Pose(upright, np.array([7.6, 0.0, 0.0])))]
+    assert finish(gaps(pair, range_mm=1.0)).gap_mm == pytest.approx([0.4], abs=0.03)
+    assert slots(*pair) == ()
 
 
 def test_a_chain_at_a_usual_gap_rinses() -> None:
@@ -130,6 +198,8 @@ def test_what_lies_in_another_bodys_metal_is_no_room() -> None:
     ("bodies", "options", "words"),
     [
         ((), {}, "no body"),
+        ((Body("sliver", mesh([(0, 0, 0), (1, 0, 0), (2, 0, 0)], [(0, 1, 2)])),), {}, "sliver has no area"),
+        ((Body("nothing", Mesh(np.zeros((0, 3)), np.zeros((0, 3), dtype=np.int64))),), {}, "nothing has no area"),
         (plates(2.0, 0.3), {"widest_mm": 0.0}, "above 0 mm"),
         (plates(2.0, 0.3), {"widest_mm": math.nan}, "above 0 mm"),
     ],

@@ -37,7 +37,7 @@ WAY_SHARE = 8.0
 # A smaller area holds no more than a droplet. Our judgement.
 LEAST_MM2 = 1.0
 # Places are so far apart, or farther where a body is so large that there would be more than `_MOST`: a way out is true
-# to about that.
+# to two of that and 3 % of its length, whatever the mesh.
 SPACING_MM = 0.2
 _MOST = 40_000
 # Slots told of one by one.
@@ -51,7 +51,7 @@ _REACH, _OPPOSITE = 2.2, -0.3
 _LEVELS, _THINNEST_MM = 8, 0.03
 _ABOVE = 1.02
 _AT_ONCE = 1 << 17
-_TRIANGLES = 1 << 14
+_PIECES = 1 << 13
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,12 +110,15 @@ def rinse_reach(
 
     ``fused``: the only pairs of bodies that touch or cross; None when nobody knows. What lies in another body's metal
     is no room. Only room narrower than ``widest_mm`` is looked at. Equal meshes among equal neighbours are asked once.
-    Raises BadInput for no bodies, or a width that is not a number above 0.
+    Raises BadInput for no bodies, one without area, or a width that is not a number above 0.
     """
     if not bodies:
         raise BadInput("rinse: there is no body; give at least one mesh")
     if not (math.isfinite(widest_mm) and widest_mm > 0.0):
         raise BadInput(f"rinse: a width of {widest_mm:g} mm does not work; give a number above 0 mm")
+    for body in bodies:
+        if not normals(body.mesh.points[body.mesh.triangles]).any():
+            raise BadInput(f"rinse: {body.name} has no area; delete it, or give it a surface")
     stand = [rigid(body) for body in bodies]
     numbers: dict[int, int] = {}
     mesh_of = np.array([numbers.setdefault(id(body.mesh), len(numbers)) for body in stand], dtype=np.int64)
@@ -206,13 +209,18 @@ def _spread(mesh: Mesh) -> Steps[_Places]:
     spacing = max(SPACING_MM, math.sqrt(0.5 * float(twice.sum()) / _MOST))
     yield 0.1
     pieces, ways = [], []
-    for begin in range(0, len(real), _TRIANGLES):
-        some = real[begin : begin + _TRIANGLES]
-        most = 1 + 8 * _MOST * len(some) // len(real)
-        corners, out = halved(mesh.points[mesh.triangles[some]], outward[some] / twice[some, None], 0.5 * spacing, most)
+    # About as many pieces as each triangle falls into, so that a step takes as long for long thin ones as for small.
+    faces = mesh.points[mesh.triangles[real]]
+    longest = np.sqrt(((faces - faces[:, (1, 2, 0)]) ** 2).sum(axis=2).max(axis=1))
+    expected = (1.0 + longest / spacing) * (1.0 + twice[real] / (longest * spacing))
+    so_far = np.cumsum(expected)
+    ends = np.unique(np.searchsorted(so_far, np.arange(_PIECES, so_far[-1], _PIECES)))
+    for some in np.split(np.arange(len(real)), ends[ends > 0]):
+        most = int(1.0 + 8.0 * _MOST * expected[some].sum() / so_far[-1])
+        corners, looking = halved(faces[some], outward[real[some]] / twice[real[some], None], 0.5 * spacing, most)
         pieces.append(corners)
-        ways.append(out)
-        yield 0.1 + 0.6 * begin / len(real)
+        ways.append(looking)
+        yield 0.1 + 0.6 * float(so_far[some[-1]] / so_far[-1])
     corners, out = np.concatenate(pieces), np.concatenate(ways)
     turned = normals(corners)
     area = 0.5 * np.sqrt((turned * turned).sum(axis=1))
@@ -288,35 +296,55 @@ def _widths(
     Visual Computer 28, 2012; from memory).
     """
     count = len(places.at)
-    radius, across, feet = np.full(count, 0.5 * widest_mm), np.full(count, -1), np.zeros((count, 3))
-    left = np.arange(count)
+    across, feet = np.full(count, -1), np.zeros((count, 3))
+    # A wide ball over a wall this near touches it almost where it rests, so a thin one looks for those.
+    radius = np.full(count, 0.5 * _THINNEST_MM)
+    bled = yield from part(_struck(places, np.arange(count), radius, obstacles, across, feet), 0.0, 0.1)
+    radius[:] = 0.5 * max(widest_mm, _THINNEST_MM)
+    radius[bled] = 0.5 * _THINNEST_MM
+    left = np.flatnonzero(across < 0)
     for move in range(_MOVES):
-        hit: list[IntArray] = [left[:0]]
-        for begin in range(0, len(left), _AT_ONCE):
-            some = left[begin : begin + _AT_ONCE]
-            middle = places.at[some] + radius[some, None] * places.out[some]
-            within = radius[some] * (1.0 - _ROUGH)
-            touched = np.zeros(len(some), dtype=bool)
-            for number, one in enumerate(obstacles):
-                seen = (middle - one.pose.origin) @ one.pose.rotation
-                near = ((seen >= one.surface.low - widest_mm) & (seen <= one.surface.high + widest_mm)).all(axis=1)
-                rows = np.flatnonzero(near)
-                met = yield from nearest_on(one.surface, seen[rows], within[rows])
-                struck = np.flatnonzero(met.triangle >= 0)
-                rows = rows[struck]
-                within[rows] = met.distance_mm[struck]
-                across[some[rows]], touched[rows] = number, True
-                feet[some[rows]] = one.pose.apply(met.foot[struck])
-            hit.append(some[touched])
-        left = np.concatenate(hit)
+        begin, end = 0.1 + 0.9 * move / _MOVES, 0.1 + 0.9 * (move + 1) / _MOVES
+        left = yield from part(_struck(places, left, radius, obstacles, across, feet), begin, end)
         if len(left) == 0:
             break
         apart = feet[left] - places.at[left]
         ahead = np.maximum((apart * places.out[left]).sum(axis=1), 1e-12)
         radius[left] = np.minimum((apart * apart).sum(axis=1) / (2.0 * ahead), radius[left])
         left = left[2.0 * radius[left] > _THINNEST_MM]
-        yield (move + 1) / _MOVES
     return np.maximum(2.0 * radius, _THINNEST_MM), across, feet
+
+
+def _struck(
+    places: _Places,
+    left: IntArray,
+    radius: FloatArray,
+    obstacles: Sequence[_Obstacle],
+    across: IntArray,
+    feet: FloatArray,
+) -> Steps[IntArray]:
+    """Give the places of ``left`` whose ball reaches into something; enters in ``across`` what, in ``feet`` where."""
+    hit: list[IntArray] = [left[:0]]
+    for begin in range(0, len(left), _AT_ONCE):
+        some = left[begin : begin + _AT_ONCE]
+        middle = places.at[some] + radius[some, None] * places.out[some]
+        within = radius[some] * (1.0 - _ROUGH)
+        widest = float(within.max())
+        touched = np.zeros(len(some), dtype=bool)
+        for number, one in enumerate(obstacles):
+            seen = (middle - one.pose.origin) @ one.pose.rotation
+            near = ((seen >= one.surface.low - widest) & (seen <= one.surface.high + widest)).all(axis=1)
+            rows = np.flatnonzero(near)
+            met = yield from part(
+                nearest_on(one.surface, seen[rows], within[rows]), begin / len(left), begin / len(left)
+            )
+            struck = np.flatnonzero(met.triangle >= 0)
+            rows = rows[struck]
+            within[rows] = met.distance_mm[struck]
+            across[some[rows]], touched[rows] = number, True
+            feet[some[rows]] = one.pose.apply(met.foot[struck])
+        hit.append(some[touched])
+    return np.concatenate(hit)
 
 
 def _links(places: _Places, narrow: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
