@@ -1,5 +1,6 @@
 """3MF files: written for any reader, read from any writer, and what is refused."""
 
+import time
 import zipfile
 from xml.etree import ElementTree
 

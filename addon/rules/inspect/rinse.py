@@ -116,9 +116,10 @@ def rinse_reach(
         raise BadInput("rinse: there is no body; give at least one mesh")
     if not (math.isfinite(widest_mm) and widest_mm > 0.0):
         raise BadInput(f"rinse: a width of {widest_mm:g} mm does not work; give a number above 0 mm")
-    for body in bodies:
+    for body in {id(body.mesh): body for body in reversed(bodies)}.values():
         if not normals(body.mesh.points[body.mesh.triangles]).any():
             raise BadInput(f"rinse: {body.name} has no area; delete it, or give it a surface")
+        yield 0.01
     stand = [rigid(body) for body in bodies]
     numbers: dict[int, int] = {}
     mesh_of = np.array([numbers.setdefault(id(body.mesh), len(numbers)) for body in stand], dtype=np.int64)
