@@ -262,8 +262,7 @@ def _slots(places: _Places, obstacles: Sequence[_Obstacle], widest_mm: float) ->
     narrow = np.flatnonzero(across >= 0)
     if len(narrow) == 0:
         return ()
-    one, other, length = _links(places, narrow)
-    yield 0.85
+    one, other, length = yield from part(_links(places, narrow), 0.8, 0.85)
     inner = across[other] >= 0
     piece = components(len(width), one[inner], other[inner])
     area = np.bincount(piece[narrow], places.area_mm2[narrow], len(width))
@@ -273,10 +272,9 @@ def _slots(places: _Places, obstacles: Sequence[_Obstacle], widest_mm: float) ->
         if area[which] < LEAST_MM2:
             break
         mine = np.flatnonzero(piece[one] == which)
-        slot, held = _of_piece(
-            places, width, foot, one[mine], other[mine], length[mine], narrow[piece[narrow] == which]
-        )
-        yield 0.9
+        inside = narrow[piece[narrow] == which]
+        searching = _of_piece(places, width, foot, one[mine], other[mine], length[mine], inside)
+        slot, held = yield from part(searching, 0.9, 0.9)
         if slot is None:
             continue
         # A slot within one body has two sides: the other one is the same slot.
@@ -348,7 +346,7 @@ def _struck(
     return np.concatenate(hit)
 
 
-def _links(places: _Places, narrow: IntArray) -> tuple[IntArray, IntArray, FloatArray]:
+def _links(places: _Places, narrow: IntArray) -> Steps[tuple[IntArray, IntArray, FloatArray]]:
     """Give, for narrow places, all neighbours: the place, its neighbour, their distance, (m,) each."""
     reach = _REACH * places.spacing_mm
     cell = np.floor(places.at / reach).astype(np.int64)
@@ -368,6 +366,7 @@ def _links(places: _Places, narrow: IntArray) -> tuple[IntArray, IntArray, Float
         near &= (places.out[one] * places.out[other]).sum(axis=1) > _OPPOSITE
         ones.append(one[near])
         others.append(other[near])
+        yield len(ones) / 27.0
     one, other = np.concatenate(ones), np.concatenate(others)
     return one, other, np.linalg.norm(places.at[one] - places.at[other], axis=1)
 
@@ -380,14 +379,14 @@ def _of_piece(
     other: IntArray,
     length: FloatArray,
     mine: IntArray,
-) -> tuple[_Found | None, IntArray]:
+) -> Steps[tuple[_Found | None, IntArray]]:
     """Find what of a narrow piece is out of reach, and the places of it; ``mine`` (k,) its places."""
     out_of_reach = np.zeros(len(width), dtype=bool)
     worst, told = WAY_SHARE, None
     for level in np.unique(_ABOVE * np.quantile(width[mine], (np.arange(_LEVELS) + 1.0) / _LEVELS)):
         inside = np.zeros(len(width), dtype=bool)
         inside[mine] = width[mine] <= level
-        way = _ways(one, other, length, inside)
+        way = yield from _ways(one, other, length, inside)
         here = mine[inside[mine]]
         out_of_reach[here[way[here] > WAY_SHARE * level]] = True
         deepest = here[way[here].argmax()]
@@ -400,7 +399,7 @@ def _of_piece(
     return _Found(-1, places.at[told[0]], foot[told[0]], told[1], told[2], area), held
 
 
-def _ways(one: IntArray, other: IntArray, length: FloatArray, inside: BoolArray) -> FloatArray:
+def _ways(one: IntArray, other: IntArray, length: FloatArray, inside: BoolArray) -> Steps[FloatArray]:
     """Give the way (n,) from every place inside to the nearest outside, along links both ways; infinite without one."""
     way = np.full(len(inside), np.inf)
     edge = inside[one] & ~inside[other]
@@ -414,6 +413,7 @@ def _ways(one: IntArray, other: IntArray, length: FloatArray, inside: BoolArray)
         if not better.any():
             return way
         np.minimum.at(way, one[better], longer[better])
+        yield 0.5
 
 
 def _same(feet: FloatArray, places: FloatArray, near_mm: float) -> bool:
