@@ -274,9 +274,7 @@ def print_figures(check: PrintCheck) -> tuple[tuple[str, str], ...]:
     if check.slots:
         figures.append(("Resin Stays", f"in {len(check.slots)} slot{'' if len(check.slots) == 1 else 's'}"))
     if check.light is not None:
-        blind = sum(patch.area_mm2 for patch in check.patches)
-        share = 100.0 * blind / float(check.light.area_mm2[~check.light.buried].sum())
-        figures.append(("Blind", f"{share:.2g} % of the surface"))
+        figures.append(("Blind", f"{100.0 * check.blind_share:.2g} % of the surface"))
         error = 100.0 * check.light.sampling_error
         figures.append(("Directions", f"{check.light.directions}, within {error:.0f} %"))
     return tuple(figures)

@@ -19,10 +19,9 @@ def print_lines(check: PrintCheck) -> list[str]:
         f"{sum(one.area_mm2 for one in reaching):.0f} mm2"
     )
     if check.light is not None:
-        blind = sum(patch.area_mm2 for patch in check.patches)
-        whole = float(check.light.area_mm2[~check.light.buried].sum())
         lines.append(
-            f"light: {100.0 * blind / whole:.2g} % of the surface gets less than {100.0 * check.blind_limit:.0f} % of "
-            f"it ({check.light.directions} directions, told to within {100.0 * check.light.sampling_error:.0f} %)"
+            f"light: {100.0 * check.blind_share:.2g} % of the surface gets less than "
+            f"{100.0 * check.blind_limit:.0f} % of it "
+            f"({check.light.directions} directions, told to within {100.0 * check.light.sampling_error:.0f} %)"
         )
     return lines

@@ -284,7 +284,7 @@ def _light_figures(check: PrintCheck, light: LightReach, faces: bool) -> dict[st
         "limit": check.blind_limit,
         "area_mm2": area.sum(),
         "blind_mm2": blind,
-        "blind_share": blind / max(area.sum(), 1e-12),
+        "blind_share": check.blind_share,
         "bodies": bodies,
         "patches": [
             {

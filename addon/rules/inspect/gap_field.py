@@ -10,12 +10,9 @@ from ..base.progress import Steps, part
 from ..solid.candidates import same_questions
 from ..solid.contact import TOUCHING
 from ..solid.distance import GapTable, gaps
-from ..solid.mesh import IDENTITY, Body, FloatArray, IntArray, Mesh, Pose
+from ..solid.mesh import Body, FloatArray, IntArray, Mesh, Pose, rigid
 from ..solid.metal import in_metal_of
 from ..solid.surface import Surface, nearest_on, surface_of
-
-# A pose that stretches by more than this is none: such a body is measured where it stands.
-_RIGID = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,14 +80,6 @@ def gap_field(bodies: Sequence[Body], *, range_mm: float, table: GapTable | None
         neighbours[a].append(_Neighbour(number, int(turned), b))
         neighbours[b].append(_Neighbour(number, 1 - int(turned), a))
     return (yield from part(_gathered(stand, mesh_of, neighbours, answers), 0.95, 1.0))
-
-
-def rigid(body: Body) -> Body:
-    """Give the body with a pose that keeps lengths: its own, or none for a mesh put where the body stands."""
-    rotation = body.pose.rotation
-    if np.abs(rotation.T @ rotation - np.eye(3)).max() <= _RIGID:
-        return body
-    return Body(body.name, body.placed(), IDENTITY)
 
 
 def _numbers(meshes: Sequence[Mesh]) -> IntArray:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from ..base.errors import BadInput
 from ..base.progress import Steps, part
 from ..solid.candidates import near_boxes
-from ..solid.measure import normals
+from ..solid.measure import bounds_mm, normals
 from ..solid.mesh import Body, FloatArray, IntArray
 from ..solid.metal import in_metal_of
 from ..solid.section import chunks, expanded
@@ -226,7 +226,7 @@ def _buried(bodies: Sequence[Body], faces: _Faces, fused: Sequence[tuple[int, in
     """Tell which faces have their middle in the metal of another body, or look into the metal of their own."""
     buried = np.zeros(len(faces.triangles), dtype=np.bool_)
     if fused is None:
-        ends = np.array([(p.min(axis=0), p.max(axis=0)) for p in (body.points() for body in bodies)])
+        ends = np.array([bounds_mm(body.points()) for body in bodies])
         fused = (yield from part(near_boxes(ends[:, 0], ends[:, 1], 0.0), 0.0, 0.1)).tolist()
     begins = np.searchsorted(faces.body, np.arange(len(bodies) + 1))
     ready: dict[int, Surface] = {}

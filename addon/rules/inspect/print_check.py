@@ -65,6 +65,14 @@ class PrintCheck:
     blind_limit: float
     findings: tuple[Finding, ...]
 
+    @property
+    def blind_share(self) -> float:
+        """Give the part of the surface that lies in patches with too little light, 0 to 1; 0 where it is not known."""
+        if self.light is None:
+            return 0.0
+        whole = float(self.light.area_mm2[~self.light.buried].sum())
+        return sum(patch.area_mm2 for patch in self.patches) / whole if whole > 0.0 else 0.0
+
     def in_job(self, at: Point) -> Point:
         """Take a place from print size to the job's own."""
         return (at[0] / self.scale, at[1] / self.scale, at[2] / self.scale + self.plate_mm)

@@ -16,8 +16,8 @@ import numpy.typing as npt
 from ..base.errors import BadInput
 from ..base.progress import Steps, part
 from ..solid.candidates import near_boxes, same_questions
-from ..solid.measure import normals
-from ..solid.mesh import Body, FloatArray, IntArray, Mesh, Pose
+from ..solid.measure import bounds_mm, normals
+from ..solid.mesh import Body, FloatArray, IntArray, Mesh, Pose, rigid
 from ..solid.metal import in_metal_of
 from ..solid.section import expanded
 from ..solid.surface import Surface, nearest_on, surface_of
@@ -25,7 +25,6 @@ from ..solid.wall_places import halved
 from ..solid.weld import components
 from .body_findings import as_point
 from .finding import Finding
-from .gap_field import rigid
 
 BoolArray = npt.NDArray[np.bool_]
 Point = tuple[float, float, float]
@@ -123,7 +122,7 @@ def rinse_reach(
     stand = [rigid(body) for body in bodies]
     numbers: dict[int, int] = {}
     mesh_of = np.array([numbers.setdefault(id(body.mesh), len(numbers)) for body in stand], dtype=np.int64)
-    ends = np.array([(p.min(axis=0), p.max(axis=0)) for p in (body.points() for body in stand)])
+    ends = np.array([bounds_mm(body.points()) for body in stand])
     yield 0.02
     pairs = yield from part(near_boxes(ends[:, 0], ends[:, 1], widest_mm), 0.02, 0.05)
     _, question, exchanged = same_questions(

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from ..base.progress import Steps, part
 from ..solid.distance import gaps
+from ..solid.measure import bounds_mm
 from ..solid.mesh import Body, IntArray, Mesh, Pose
 
 # Parts farther from a place than this are not asked, mm: what a place lies on touches it, what it lies in is not thick.
@@ -18,7 +19,7 @@ _PAIRS = 4096
 def nearest_part(places: npt.ArrayLike, parts: Sequence[Body]) -> Steps[IntArray]:
     """Give the number of the part whose surface is nearest to each of ``places`` (n, 3) mm; -1 where none is near."""
     at = np.asarray(places, dtype=np.float64).reshape(-1, 3)
-    ends = np.array([(p.min(axis=0), p.max(axis=0)) for p in (body.points() for body in parts)]).reshape(-1, 2, 3)
+    ends = np.array([bounds_mm(body.points()) for body in parts]).reshape(-1, 2, 3)
     yield 0.1
     near = (at[:, None] >= ends[:, 0] - NEAR_MM).all(axis=2) & (at[:, None] <= ends[:, 1] + NEAR_MM).all(axis=2)
     asked = np.argwhere(near)

@@ -14,7 +14,7 @@ from ..base.progress import Steps, part
 from .candidates import same_questions
 from .contact import Contact, PosedPair, contacts
 from .deepest import Deepest, deepest
-from .mesh import IDENTITY, Body, FloatArray, IntArray, Mesh, Pose
+from .mesh import Body, FloatArray, IntArray, Mesh, Pose, rigid
 from .metal import in_metal_of
 from .prepared import Prepared, preparing
 from .surface import Surface, nearest_on, surface_of
@@ -25,8 +25,6 @@ __all__ = ["WITHIN_MM", "WITHIN_SHARE", "Crossing", "crossings"]
 # A depth is told to whichever of these is more.
 WITHIN_MM = 0.001
 WITHIN_SHARE = 0.001
-# A pose that stretches by more than this is none: such a body is measured where it stands.
-_RIGID = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,30 +53,30 @@ def crossings(bodies: Sequence[Body], pairs: IntArray) -> Steps[tuple[Crossing, 
         return ()
     if asked_for.min() < 0 or asked_for.max() >= len(bodies) or (asked_for[:, 0] == asked_for[:, 1]).any():
         raise BadInput(f"pairs: each must name two different bodies by the numbers 0 to {len(bodies) - 1}")
-    standing = {int(number): _rigid(bodies[number]) for number in np.unique(asked_for)}
+    standing = {int(number): rigid(bodies[number]) for number in np.unique(asked_for)}
     numbers = {number: row for row, number in enumerate(standing)}
-    rigid = list(standing.values())
+    stand = list(standing.values())
     seen = np.array([numbers[int(number)] for number in asked_for.ravel()], dtype=np.int64).reshape(-1, 2)
     mesh_numbers: dict[int, int] = {}
-    mesh_of = np.array([mesh_numbers.setdefault(id(body.mesh), len(mesh_numbers)) for body in rigid], dtype=np.int64)
+    mesh_of = np.array([mesh_numbers.setdefault(id(body.mesh), len(mesh_numbers)) for body in stand], dtype=np.int64)
     asked, question, exchanged = same_questions(
         mesh_of,
-        np.array([body.pose.rotation for body in rigid]),
-        np.array([body.pose.origin for body in rigid]),
-        np.array([float(np.abs(body.mesh.points).max()) for body in rigid]),
+        np.array([body.pose.rotation for body in stand]),
+        np.array([body.pose.origin for body in stand]),
+        np.array([float(np.abs(body.mesh.points).max()) for body in stand]),
         seen,
     )
     yield 0.0
     answers = []
     ready = _Ready(seen[asked], mesh_of)
     for done, (a, b) in enumerate(seen[asked].tolist()):
-        steps = _crossing(rigid, (a, b), ready)
+        steps = _crossing(stand, (a, b), ready)
         answers.append((yield from part(steps, done / len(asked), (done + 1) / len(asked))))
         ready.forget(done)
     told = []
     for (a, b), number, turned in zip(seen.tolist(), question.tolist(), exchanged.tolist(), strict=True):
         answer = answers[number]
-        first = rigid[b] if turned else rigid[a]
+        first = stand[b] if turned else stand[a]
         told.append(Crossing(answer.depth_mm, first.pose.apply(answer.at), answer.buried))
     return tuple(told)
 
@@ -207,11 +205,3 @@ def _under_largest_face(surface: Surface) -> Steps[FloatArray]:
     ways = [far[hit & (far < 0.0)].max(initial=-np.inf), far[hit & (far > 0.0)].min(initial=np.inf)]
     places: FloatArray = start + np.array([way * (0.5 * reach) for reach in ways if np.isfinite(reach)]).reshape(-1, 3)
     return places
-
-
-def _rigid(body: Body) -> Body:
-    """Give the body with a pose that keeps lengths: its own, or none for a mesh put where the body stands."""
-    rotation = body.pose.rotation
-    if np.abs(rotation.T @ rotation - np.eye(3)).max() <= _RIGID:
-        return body
-    return Body(body.name, body.placed(), IDENTITY)

@@ -43,6 +43,8 @@ class Pose:
 
 
 IDENTITY = Pose(np.eye(3), np.zeros(3))
+# A pose that stretches by more than this is none: such a body is measured where it stands.
+_RIGID = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +78,14 @@ class Body:
     def moved(self, shift: FloatArray) -> "Body":
         """Give this body moved by ``shift`` (3,) mm."""
         return Body(self.name, self.mesh, self.pose.then_move(shift), self.wire)
+
+
+def rigid(body: Body) -> Body:
+    """Give the body with a pose that keeps lengths: its own, or none for a mesh put where the body stands."""
+    rotation = body.pose.rotation
+    if np.abs(rotation.T @ rotation - np.eye(3)).max() <= _RIGID:
+        return body
+    return Body(body.name, body.placed(), IDENTITY)
 
 
 def mesh(points: npt.ArrayLike, triangles: npt.ArrayLike, *, where: str = "mesh") -> Mesh:
