@@ -111,6 +111,12 @@ def test_only_the_required_keys_are_required() -> None:
         ({"process__scale": "big"}, "process.scale"),
         ({"feed__base_ring": False}, "feed.base_ring"),
         ({"feed__gate_mm": 0}, "feed.gate_mm"),
+        ({"feed__trunk": "wood"}, "feed.trunk"),
+        ({"feed__keep_out": [-1]}, "feed.keep_out"),
+        ({"feed__pinned": {}}, r"feed\.pinned: must be tables; write \[\[feed\.pinned\]\]"),
+        ({"feed__pinned": [{"body": "link 1"}]}, r"feed\.pinned\[0\]\.points"),
+        ({"feed__pinned": [{"body": "link 1", "points": [[0, 0, 0]] * 5}]}, "two neighbours lie in one place"),
+        ({"feed__barred": [{"body": "link 1", "at": [0, 0]}]}, r"feed\.barred\[0\]\.at"),
         ({"cast__flask": "100"}, "cast.flask"),
         ({"cast__flask": "100x9"}, "cast.flask"),
         ({"cast__head": "steam"}, "cast.head"),
@@ -188,9 +194,16 @@ PROCESSES: list[dict[str, object]] = [
     {"scale": "auto", "over_cure_mm": 0.11, "gap_floor_mm": 0.21, "web_floor_mm": 0.22, "strut_web_mm": 0.7},
     {"wall_floor_mm": 0.75, "overhang_deg": 44.5, "bridge_mm": 2.25},
 ]
+FIVE = [[0.0, 0.5, -9.0], [0.0, 0.5, -7.0], [0.0, 0.25, -4.0], [0.0, 0.25, -2.5], [0.0, 0.25, -2.0]]
 FEEDS: list[dict[str, object]] = [
     {"base_ring": True, "upper_ring": True, "tip_mm": 1.05, "gate_mm": 2.45, "gate_length_mm": 3.3, "ring_mm": 4.1},
     {"upper_ring": False},
+    {"upper_ring_mm": 3.1, "post_mm": 3.2, "spoke_mm": 5.1, "hub_mm": 12.5, "trunk": "printed", "cut": "nipper"},
+    {"trunk_length_mm": 16.5, "fillet_mm": 0.4, "keep_out": [3, 7]},
+    {
+        "pinned": [{"body": "link 3", "above": False, "points": FIVE, "shaft_mm": 2.4, "tip_mm": 1.1}],
+        "barred": [{"body": "link 4", "at": [1.5, 0.0, -2.25]}],
+    },
 ]
 CASTS: list[dict[str, object]] = [
     {"alloy": "gold-14-yellow", "metal_c": 1001.5, "flask_c": 551.5, "head": "spin", "flask": "100.25x150"},

@@ -2,13 +2,47 @@
 
 from dataclasses import dataclass
 
+from .lattice import Place
+
+TRUNKS = ("wax", "printed")
+CUTS = ("saw", "disc", "nipper")
+
+
+@dataclass(frozen=True, slots=True)
+class PinnedGate:
+    """A gate the maker keeps as it is, whatever else is planned anew.
+
+    ``body`` names the link it feeds, ``above`` tells a gate that comes down from the upper ring. ``points`` are its
+    foot, knee, root of the tip, surface and sunk end in the link's own coordinates, so that it goes where the link
+    goes; ``shaft_mm`` and ``tip_mm`` are its diameters.
+    """
+
+    body: str
+    above: bool
+    points: tuple[Place, Place, Place, Place, Place]
+    shaft_mm: float
+    tip_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Barred:
+    """A place of a link, in the link's own coordinates, near which the maker wants no gate."""
+
+    body: str
+    at: Place
+
 
 @dataclass(frozen=True, slots=True)
 class FeedSpec:
-    """Sizes of the lattice in mm.
+    """What a maker wrote about the lattice. Sizes in mm.
 
     ``tip_mm`` diameter where a gate enters a link, ``gate_mm`` diameter of its shaft, ``gate_length_mm`` clear length
-    between feed ring and link, ``ring_mm`` diameter of the base ring (the round rod that holds its section).
+    between feed ring and link, ``ring_mm`` and ``spoke_mm`` diameter of base ring and spokes (the round rod that holds
+    the section), ``upper_ring_mm``, ``post_mm`` and ``hub_mm`` diameters; ``trunk_length_mm`` of the trunk that the hub
+    takes. ``trunk`` is one of TRUNKS: set by hand in wax, or printed on its own and set into a socket of the hub.
+    ``cut`` is one of CUTS: what takes the gates off; for a nipper tips get a break-off neck. ``fillet_mm`` is the
+    radius of the fillets where gates and posts stand on rings. ``keep_out`` numbers the triangles of the link's own
+    mesh that no gate may enter: stones, details.
     """
 
     base_ring: bool = True
@@ -17,3 +51,14 @@ class FeedSpec:
     gate_mm: float | None = None
     gate_length_mm: float | None = None
     ring_mm: float | None = None
+    upper_ring_mm: float | None = None
+    post_mm: float | None = None
+    spoke_mm: float | None = None
+    hub_mm: float | None = None
+    trunk: str = "wax"
+    trunk_length_mm: float | None = None
+    cut: str = "saw"
+    fillet_mm: float = 0.0
+    keep_out: tuple[int, ...] = ()
+    pinned: tuple[PinnedGate, ...] = ()
+    barred: tuple[Barred, ...] = ()

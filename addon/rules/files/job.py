@@ -13,14 +13,14 @@ from ..cast.spec import HEADS, CastSpec
 from ..chain.layout_check import check_layout
 from ..chain.spec import ChainSpec, LayoutSpec
 from ..feed.spec import FeedSpec
-from . import job_chain, job_layout
+from . import job_chain, job_feed, job_layout
 from .job_chain import ReadBlend, chain_lines, read_chain
+from .job_feed import feed_lines, read_feed
 from .job_layout import layout_lines, read_layout
 from .written import lines_of
 
 SCHEMA = 1
 
-_FEED_KEYS = ("base_ring", "upper_ring", "tip_mm", "gate_mm", "gate_length_mm", "ring_mm")
 _CAST_KEYS = ("alloy", "investment", "metal_c", "flask_c", "head", "flask")
 
 
@@ -64,7 +64,7 @@ def parse_job(
         chain=chain,
         layout=layout,
         profile=_profile(top.table("process", known=("profile", *OVERRIDES))),
-        feed=_feed(top.table("feed", known=_FEED_KEYS)),
+        feed=read_feed(top.table("feed", known=job_feed.KEYS)),
         cast=_cast(top.table("cast", known=_CAST_KEYS)),
     )
 
@@ -82,19 +82,6 @@ def _told_of(where: str) -> Iterator[None]:
 def _profile(table: Table) -> Profile:
     name = table.text("profile", "bench")
     return override(load_profile(name), table)
-
-
-def _feed(table: Table) -> FeedSpec:
-    if not table.flag("base_ring", True):
-        raise BadInput(f"{table.name('base_ring')}: false leaves the links without metal; leave it out or write true")
-    return FeedSpec(
-        base_ring=True,
-        upper_ring=table.flag("upper_ring", False),
-        tip_mm=table.optional_number("tip_mm", above=0.0, most=20.0, unit="mm"),
-        gate_mm=table.optional_number("gate_mm", above=0.0, most=30.0, unit="mm"),
-        gate_length_mm=table.optional_number("gate_length_mm", above=0.0, most=60.0, unit="mm"),
-        ring_mm=table.optional_number("ring_mm", above=0.0, most=60.0, unit="mm"),
-    )
 
 
 def _cast(table: Table) -> CastSpec:
@@ -137,7 +124,7 @@ def job_text(job: Job, profile_base: Profile) -> str:
         chain_lines(job.chain),
         layout_lines(job.layout),
         ["[process]", *lines_of({"profile": profile_base.name, **process})],
-        ["[feed]", *lines_of({key: getattr(job.feed, key) for key in _FEED_KEYS})],
+        feed_lines(job.feed),
         ["[cast]", *lines_of(cast)],
     )
     return "\n\n".join("\n".join(lines) for lines in tables) + "\n"
