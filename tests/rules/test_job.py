@@ -202,7 +202,9 @@ FEEDS: list[dict[str, object]] = [
     {"trunk_length_mm": 16.5, "fillet_mm": 0.4, "keep_out": [3, 7]},
     {
         "pinned": [{"body": "link 3", "above": False, "points": FIVE, "shaft_mm": 2.4, "tip_mm": 1.1}],
-        "barred": [{"body": "link 4", "at": [1.5, 0.0, -2.25]}],
+        "wanted": [{"body": "link 5", "at": [0.5, 0.0, -2.25], "above": True}],
+        "barred": [{"body": "link 4", "at": [1.5, 0.0, -2.25], "above": False}],
+        "removed": [{"body": "link 6", "at": [2.5, 0.0, -2.25], "above": False}],
     },
 ]
 CASTS: list[dict[str, object]] = [

@@ -46,6 +46,7 @@ class LatticeSolid:
     ``role`` is the role of the whole: gate (shaft and tip), ring, upper (a ring above), post, spoke or trunk (hub).
     ``modulus_mm`` is area over perimeter of its section where it stands free, tips left out: what the freezing order is
     judged by. ``above`` tells a gate that comes down from the upper ring from one that rises from the base ring.
+    ``line`` of a gate are its foot, knee, root of the tip, surface and sunk end; of all else it is empty.
     """
 
     role: str
@@ -53,6 +54,7 @@ class LatticeSolid:
     struts: tuple[Strut, ...]
     modulus_mm: float
     above: bool = False
+    line: tuple[Place, ...] = ()
 
     @property
     def feeds(self) -> str | None:
@@ -66,8 +68,12 @@ class LatticeSolid:
 
     def moved(self, shift: FloatArray) -> "LatticeSolid":
         """Give this solid moved by ``shift`` (3,) mm."""
-        mesh = Mesh(self.mesh.points + shift, self.mesh.triangles)
-        return replace(self, mesh=mesh, struts=tuple(s.moved(shift) for s in self.struts))
+        return replace(
+            self,
+            mesh=Mesh(self.mesh.points + shift, self.mesh.triangles),
+            struts=tuple(s.moved(shift) for s in self.struts),
+            line=tuple(place(np.add(p, shift)) for p in self.line),
+        )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -25,11 +25,15 @@ class PinnedGate:
 
 
 @dataclass(frozen=True, slots=True)
-class Barred:
-    """A place of a link, in the link's own coordinates, near which the maker wants no gate."""
+class GatePlace:
+    """A place of a link, in the link's own coordinates: where a gate is wanted, barred, or taken away.
+
+    ``above`` tells a gate from the upper ring from one that rises from the base ring.
+    """
 
     body: str
     at: Place
+    above: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,10 @@ class FeedSpec:
     ``cut`` is one of CUTS: what takes the gates off; for a nipper tips get a break-off neck. ``fillet_mm`` is the
     radius of the fillets where gates and posts stand on rings. ``keep_out`` numbers the triangles of the link's own
     mesh that no gate may enter: stones, details.
+
+    What the maker did by hand, in the order it is done: ``pinned`` gates stand first, as they are; a gate is led to
+    every ``wanted`` place; no other is led to a ``barred`` one; and of what was planned then, the gates at ``removed``
+    places are taken away.
     """
 
     base_ring: bool = True
@@ -61,4 +69,6 @@ class FeedSpec:
     fillet_mm: float = 0.0
     keep_out: tuple[int, ...] = ()
     pinned: tuple[PinnedGate, ...] = ()
-    barred: tuple[Barred, ...] = ()
+    wanted: tuple[GatePlace, ...] = ()
+    barred: tuple[GatePlace, ...] = ()
+    removed: tuple[GatePlace, ...] = ()

@@ -1,13 +1,14 @@
 """The table [feed] of a job file: what the maker asks of the lattice, read and written."""
 
 from itertools import starmap
+from typing import Any
 
 import numpy as np
 
 from ..base.errors import BadInput
 from ..base.tables import Table
 from ..feed.lattice import Place
-from ..feed.spec import CUTS, TRUNKS, Barred, FeedSpec, PinnedGate
+from ..feed.spec import CUTS, TRUNKS, FeedSpec, GatePlace, PinnedGate
 from .triples import triple
 from .written import lines_of
 
@@ -24,10 +25,12 @@ _LENGTHS = {
     "trunk_length_mm": 100.0,
 }
 LARGEST_FILLET_MM = 5.0
+# What the maker did by hand at places of links.
+_PLACES = ("wanted", "barred", "removed")
 MOST_TRIANGLES = 10_000_000
-KEYS = ("base_ring", "upper_ring", *_LENGTHS, "trunk", "cut", "fillet_mm", "keep_out", "pinned", "barred")
+KEYS = ("base_ring", "upper_ring", *_LENGTHS, "trunk", "cut", "fillet_mm", "keep_out", "pinned", *_PLACES)
 _PINNED = ("body", "above", "points", "shaft_mm", "tip_mm")
-_BARRED = ("body", "at")
+_PLACE = ("body", "at", "above")
 _GATE_POINTS = 5
 
 
@@ -36,7 +39,10 @@ def read_feed(table: Table) -> FeedSpec:
     if not table.flag("base_ring", True):
         raise BadInput(f"{table.name('base_ring')}: false leaves the links without metal; leave it out or write true")
     plain = FeedSpec()
-    lengths = {key: table.optional_number(key, above=0.0, most=most, unit="mm") for key, most in _LENGTHS.items()}
+    lengths: dict[str, Any] = {
+        key: table.optional_number(key, above=0.0, most=most, unit="mm") for key, most in _LENGTHS.items()
+    }
+    places: dict[str, Any] = {key: tuple(starmap(_gate_place, _tables(table, key, _PLACE))) for key in _PLACES}
     return FeedSpec(
         base_ring=True,
         upper_ring=table.flag("upper_ring", plain.upper_ring),
@@ -46,7 +52,7 @@ def read_feed(table: Table) -> FeedSpec:
         fillet_mm=table.number("fillet_mm", plain.fillet_mm, least=0.0, most=LARGEST_FILLET_MM, unit="mm"),
         keep_out=_numbers(table, "keep_out"),
         pinned=tuple(starmap(_pinned, _tables(table, "pinned", _PINNED))),
-        barred=tuple(starmap(_barred, _tables(table, "barred", _BARRED))),
+        **places,
     )
 
 
@@ -56,8 +62,9 @@ def feed_lines(spec: FeedSpec) -> list[str]:
     own = {key: getattr(spec, key) for key in (*_LENGTHS, "trunk", "cut", "fillet_mm", "keep_out")}
     lines = ["[feed]", *lines_of({"base_ring": spec.base_ring, "upper_ring": spec.upper_ring})]
     lines += lines_of({key: value for key, value in own.items() if value != getattr(plain, key)})
-    for name, rows, keys in (("pinned", spec.pinned, _PINNED), ("barred", spec.barred, _BARRED)):
-        for row in rows:
+    for name in ("pinned", *_PLACES):
+        keys = _PINNED if name == "pinned" else _PLACE
+        for row in getattr(spec, name):
             lines += ["", f"[[feed.{name}]]", *lines_of({key: getattr(row, key) for key in keys})]
     return lines
 
@@ -88,8 +95,8 @@ def _pinned(table: Table, where: str) -> PinnedGate:
     )
 
 
-def _barred(table: Table, where: str) -> Barred:
-    return Barred(table.text("body"), _place(table.raw("at"), f"{where}.at"))
+def _gate_place(table: Table, where: str) -> GatePlace:
+    return GatePlace(table.text("body"), _place(table.raw("at"), f"{where}.at"), table.flag("above", False))
 
 
 def _place(value: object, where: str) -> Place:
