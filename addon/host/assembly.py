@@ -17,7 +17,9 @@ from . import (
     op_preview,
     op_print,
     op_size,
+    op_strut,
     panel_chain,
+    panel_feed,
     panel_gauge,
     panel_layout,
     panel_print,
@@ -28,14 +30,17 @@ from . import (
 )
 from .checking import checker
 from .gap_colours import colours
+from .live_lattice import live
 from .overlay import Overlay
 from .print_view import section
+from .reasons import reasons
 from .registry import Registry
 
 CLASSES = (
     figures.LINKWRIGHT_PG_size,
     figures.LINKWRIGHT_PG_play,
     figures.LINKWRIGHT_PG_figures,
+    properties.LINKWRIGHT_PG_gate,
     properties.LINKWRIGHT_PG_object,
     scene_properties.LINKWRIGHT_PG_scene,
     gauge_readings.LINKWRIGHT_PG_reading,
@@ -70,6 +75,10 @@ CLASSES = (
     op_feed.LINKWRIGHT_OT_add_lattice,
     op_feed.LINKWRIGHT_OT_remove_lattice,
     op_feed.LINKWRIGHT_OT_plan_cast,
+    op_strut.LINKWRIGHT_OT_add_gate,
+    op_strut.LINKWRIGHT_OT_pin_gate,
+    op_strut.LINKWRIGHT_OT_remove_gate,
+    op_strut.LINKWRIGHT_OT_clear_edits,
     op_print.LINKWRIGHT_OT_check_print,
     op_print.LINKWRIGHT_OT_find_way_up,
     op_print.LINKWRIGHT_OT_apply_way_up,
@@ -77,13 +86,14 @@ CLASSES = (
     op_export.LINKWRIGHT_OT_save_job,
     op_export.LINKWRIGHT_OT_load_job,
     panels.LINKWRIGHT_UL_findings,
+    panel_feed.LINKWRIGHT_UL_gates,
     panel_gauge.LINKWRIGHT_UL_readings,
     panel_print.LINKWRIGHT_UL_ways,
     panel_chain.LINKWRIGHT_PT_chain,
     panel_layout.LINKWRIGHT_PT_layout,
     panels.LINKWRIGHT_PT_inspect,
     panel_gauge.LINKWRIGHT_PT_gauge,
-    panels.LINKWRIGHT_PT_feed,
+    panel_feed.LINKWRIGHT_PT_feed,
     panel_print.LINKWRIGHT_PT_print,
     panel_print.LINKWRIGHT_PT_ways,
     panels.LINKWRIGHT_PT_cast,
@@ -121,6 +131,7 @@ def _assemble(registry: Registry) -> None:
     registry.prop(bpy.types.Scene, "linkwright_gauge", make.PointerProperty(type=gauge_readings.LINKWRIGHT_PG_gauge))
     registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
     registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
+    registry.prop(bpy.types.Collection, "linkwright_set", make.StringProperty(name="Objects over This Lattice"))
     app = bpy.app.handlers
     registry.handler(app.load_pre, handlers.before_load)
     registry.handler(app.load_post, handlers.after_load)
@@ -129,6 +140,8 @@ def _assemble(registry: Registry) -> None:
     registry.handler(app.depsgraph_update_post, handlers.edited)
     registry.menu(bpy.types.VIEW3D_MT_add, add_menu)
     registry.did(checker.stop)
+    registry.did(live.stop)
+    registry.did(reasons.stop)
     colours.start()
     registry.did(colours.stop)
     section.start()

@@ -75,7 +75,8 @@ def _solve(operation: str, solver: str, a: Mesh, b: Mesh, middle: FloatArray, *,
         objects = [bpy.data.objects.new("linkwright boolean", data) for data in meshes]
         try:
             for ob, solid in zip(objects, (a, b), strict=True):
-                fill_mesh(ob.data, solid.points - middle, solid.triangles, smooth=False)
+                # Flat shading would be one more value of every face for the solver to carry along.
+                fill_mesh(ob.data, solid.points - middle, solid.triangles, smooth=True)
                 scene.collection.objects.link(ob)
             modifier: Any = objects[0].modifiers.new("linkwright boolean", "BOOLEAN")
             modifier.operation = operation

@@ -11,12 +11,14 @@ from ..rules.base.errors import BadInput, LinkwrightError
 from ..rules.chain.build import draft_chain
 from ..rules.chain.chain import Chain
 from ..rules.chain.spec import ChainSpec, LayoutSpec
+from ..rules.feed.spec import FeedSpec
 from ..rules.files.job import Job
-from ..rules.solid.mesh import Mesh
-from .conversions import curve_polyline, double, matrix_pose
+from ..rules.solid.mesh import Body, FloatArray, Mesh
+from .conversions import curve_polyline, double, matrix_pose, turn_and_stretch
+from .lattice_edits import Edits, Found, read_edits, spec_with
 from .measured import note_built
-from .own_link import OwnLink, link_mesh, own_link, picked_mesh
-from .process_settings import make_job
+from .own_link import OwnLink, kept_out, link_mesh, own_link, picked_mesh
+from .process_settings import feed_spec, make_job
 from .properties import SCHEMA
 from .settings import apply_chain, chain_spec, layout_spec
 from .showing import hide_struts, remove_parts, show
@@ -64,6 +66,13 @@ def check_unscaled(ob: Any) -> None:
             f"{ob.name}: is scaled by {told}, but a chain's sizes are the numbers in the panel; clear the scale "
             "(Alt+S, also of its parent) and change the numbers instead"
         )
+
+
+def turn_of(ob: Any) -> FloatArray:
+    """Give the rotation (3, 3) that an object stands in; its stretch, where it has one, left out."""
+    turn = turn_and_stretch(double(ob.matrix_world)[:3, :3])[0]
+    # What was never turned gives the same figures to the last digit as a job file.
+    return np.eye(3) if np.allclose(turn, np.eye(3), atol=1e-7) else turn
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -164,7 +173,9 @@ def read_specs(ob: Any, context: Any) -> Read:
     bring_up(ob)
     group = ob.linkwright
     line = followed_line(ob, context) if group.shape == "curve" else None
-    own = own_link(group, read_link_mesh(ob, context)) if group.family == "mesh" else None
+    own = None
+    if group.family == "mesh":
+        own = own_link(group, read_link_mesh(ob, context), read_kept_out(ob, context))
     return Read(chain_spec(group, own), layout_spec(group, line), line, own)
 
 
@@ -175,10 +186,36 @@ def read_link_mesh(ob: Any, context: Any) -> Mesh:
     return link_mesh(picked, context.evaluated_depsgraph_get(), mm_per_unit(scene))
 
 
+def read_kept_out(ob: Any, context: Any) -> tuple[int, ...]:
+    """Read which triangles of the link mesh are marked to be kept out of. Raises BadInput."""
+    picked = picked_mesh(ob.linkwright, scene_of(ob, context))
+    return kept_out(picked, context.evaluated_depsgraph_get())
+
+
 def read_job(ob: Any, context: Any) -> Job:
-    """Read a chain and its scene's settings as a job. Raises BadInput."""
+    """Read a chain, its lattice's edits and its scene's settings as a job. Raises BadInput."""
     read = read_specs(ob, context)
-    return make_job(ob.name, read.chain, read.layout, scene_of(ob, context).linkwright)
+    return job_of(ob, context, read, found_edits(ob, context, read).edits)
+
+
+def job_of(ob: Any, context: Any, read: Read, edits: Edits) -> Job:
+    """Put what was read of a chain, and edits of its lattice, into a job with its scene's settings."""
+    group = scene_of(ob, context).linkwright
+    return make_job(ob.name, read.chain, read.layout, group, asked_feed(group, read, edits))
+
+
+def asked_feed(scene_group: Any, read: Read, edits: Edits) -> FeedSpec:
+    """Give what is asked of a chain's lattice: the scene's settings, edits, and what its link mesh keeps out."""
+    return spec_with(feed_spec(scene_group), edits, () if read.own is None else read.own.keep_out)
+
+
+def found_edits(ob: Any, context: Any, read: Read) -> Found:
+    """Read the edits of a chain's lattice, with those done to its struts in the scene. Raises LinkwrightError."""
+
+    def bodies() -> tuple[Body, ...]:
+        return draft_chain(read.chain, read.layout).bodies
+
+    return read_edits(ob, bodies, mm_per_unit(scene_of(ob, context)))
 
 
 def followed_line(ob: Any, context: Any) -> Polyline:

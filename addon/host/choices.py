@@ -88,3 +88,8 @@ PART_ITEMS = (
     ("LINK", "Link", "A link of the chain it is parented to", "NONE", 1),
     ("STRUT", "Strut", "A piece of the lattice of the chain it is parented to", "NONE", 2),
 )
+GATE_ITEMS = (
+    ("planned", "Planned", "Where the planner put it", "DOT", 0),
+    ("pinned", "Pinned", "Kept exactly as it is when the lattice is planned again", "PINNED", 1),
+    ("wanted", "Added", "Led to the place the maker pointed at", "ADD", 2),
+)

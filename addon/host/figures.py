@@ -50,6 +50,7 @@ class LINKWRIGHT_PG_figures(PropertyGroup):
     verified: BoolProperty(name="Verified", description="The gap was measured on the placed links themselves")
     stamp: StringProperty(name="Stamp", description="Stands for the sizes these figures belong to")
     lattice_stamp: StringProperty(name="Lattice Stamp", description="Stands for the sizes the lattice was planned for")
+    lattice_said: StringProperty(name="Lattice in Short", description="What the lattice was planned with, in one line")
     curve_stamp: StringProperty(name="Curve Stamp", description="Stands for the curve as it was followed")
     own_stamp: StringProperty(name="Link Mesh Stamp", description="Stands for the picked link mesh as it was read")
     own_sizes: StringProperty(name="Link Mesh Sizes", description="Sizes of the picked link mesh as it was read")

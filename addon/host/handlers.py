@@ -6,11 +6,13 @@ import bpy
 from bpy.app.handlers import persistent
 
 from ..rules.base.errors import LinkwrightError
-from .chain_object import chain_of, followed_line, is_chain, read_link_mesh
+from .chain_object import chain_of, followed_line, is_chain, read_kept_out, read_link_mesh
 from .checking import checker
+from .live_lattice import live
 from .measured import line_stamp
 from .own_link import mesh_stamp
 from .properties import SCHEMA
+from .reasons import reasons
 from .results import clear, clear_plan, look_again
 from .upgrade import bring_up
 
@@ -23,7 +25,10 @@ def _states() -> list[Any]:
 def _before_load(*_: Any) -> None:
     """Forget results before another file opens; what runs is stopped by Blender itself."""
     checker.stop()
+    live.stop()
+    reasons.stop()
     for state in _states():
+        state.property_unset("reasons_of")
         clear(state)
         clear_plan(state)
         state.property_unset("running")
@@ -51,6 +56,8 @@ def _after_undo(*_: Any) -> None:
     ob = chain_of(getattr(context, "active_object", None))
     if ob is not None:
         checker.ask(ob)
+    live.ask()
+    reasons.ask()
 
 
 def _edited(scene: Any, depsgraph: Any) -> None:
@@ -58,6 +65,8 @@ def _edited(scene: Any, depsgraph: Any) -> None:
     if any(_moves_something(update) for update in depsgraph.updates) and depsgraph.mode == "VIEWPORT":
         for state in _states():
             look_again(state, depsgraph)
+        live.ask()
+        reasons.ask()
     changed = {update.id.original for update in depsgraph.updates if _is_changed(update)}
     if not changed:
         return
@@ -105,7 +114,8 @@ def _link_differs(ob: Any, own: Any) -> bool:
     if own.mode == "EDIT":
         return True
     try:
-        return mesh_stamp(read_link_mesh(ob, bpy.context)) != str(ob.linkwright.figures.own_stamp)
+        kept = read_kept_out(ob, bpy.context)
+        return mesh_stamp(read_link_mesh(ob, bpy.context), kept) != str(ob.linkwright.figures.own_stamp)
     except LinkwrightError:
         return True
 

@@ -27,12 +27,14 @@ from ..verbs import flow, words
 from ..verbs.export import write_job
 from .blend_files import read_blend
 from .boolean import boolean
-from .chain_object import chain_of, new_chain, scene_of
+from .chain_object import chain_of, new_chain, scene_of, turn_of
 from .chain_object import read_job as job_of
 from .conversions import fill_mesh
 from .exporting import override_codes, usable_folder
-from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, show_lattice, turn_of
+from .lattice_edits import of_spec, store_edits
+from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift
 from .op_print import DIRECTIONS
+from .own_link import mark_kept_out
 from .process_settings import apply_scene
 from .results import allowed, dated_now, state_of, store_plan
 from .units import mm_per_unit
@@ -94,7 +96,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
         ob = self.shown(context, chain, fed.play)
         shift = lift(fed, chain, self._turn)
-        show_lattice(context, ob, fed, shift, self._turn)
+        self.show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, whole job", shift)
         state = state_of(context)
         store_plan(state, words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
@@ -200,12 +202,16 @@ def make_from_job(context: Any, job: Job) -> Any:
     Raises LinkwrightError, and then leaves nothing.
     """
     curve = _curve(context, job.layout, f"{job.name} line") if job.layout.points else None
-    own = None if job.chain.own is None else _own_link(context, job.chain, f"{job.name} link")
+    own = None
+    if job.chain.own is not None:
+        own = _own_link(context, job.chain, f"{job.name} link")
+        mark_kept_out(own.data, job.feed.keep_out)
     try:
         ob = new_chain(context, job.chain, job.layout, name=job.name, curve=curve, own=own)
     except LinkwrightError:
         bpy.data.batch_remove([made.data for made in (curve, own) if made is not None])
         raise
+    store_edits(ob.linkwright, replace(of_spec(job.feed), keep_out=() if own is not None else job.feed.keep_out))
     apply_scene(scene_of(ob, context).linkwright, job)
     return ob
 

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from bpy.types import Operator
 
 from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
+from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
+from ..rules.inspect.inspection import Inspection
 from ..rules.solid.mesh import FloatArray
 from ..verbs import flow, words
 from .boolean import boolean
 from .chain_object import chain_of
+from .lattice_edits import planned_again
+from .lattice_set import lattice_of, planned_set, remove_set, set_objects, show_set
 from .long_work import idle
-from .op_inspect import ChainWork, inspect_words, lift, show_lattice
-from .results import dated_now, state_of, store_plan
+from .op_inspect import ChainWork, inspect_words, lift
+from .process_settings import note_process
+from .results import dated_now, state_of, store, store_plan, watch
+from .selection import read_selected
 from .showing import parts, remove_struts
+from .units import mm_per_unit
 from .view import redraw
 
 
@@ -32,49 +40,85 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Ask for a chain, and nothing running."""
-        return cls.chain_ready(context)
+        """Ask for a chain or selected meshes, and nothing running."""
+        if chain_of(context.active_object) is None and not set_objects(context):
+            cls.poll_message_set("Select a chain, or the mesh objects to feed")
+            return False
+        return idle(cls, context)
 
     def start(self, context: Any) -> Steps[Any]:
-        """Read the chain and give the plan."""
-        job = self.read(context)
+        """Read what is selected and give the plan."""
+        if chain_of(context.active_object) is None:
+            note_process(context.scene.linkwright)
+            objects = set_objects(context)
+            self._set = [ob.name for ob in objects]
+            return planned_set(read_selected(context, objects), context.scene.linkwright)
+        self._set = []
+        job = self.read(context, planned_again)
         return _planned(job, flow.scaling(job, load_materials()), self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Show the struts, each an object of its own, and keep what the planner found."""
+        if self._set:
+            self._deliver_set(context, *result)
+            return
         chain, fed = result
         ob = self.shown(context, chain, fed.play)
         shift = lift(fed, chain, self._turn)
-        show_lattice(context, ob, fed, shift, self._turn)
+        self.show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
-        gates = sum(1 for s in fed.lattice.struts if s.feeds is not None)
-        count = len(stops(fed.findings))
+        self._say(fed.lattice, fed.findings)
+
+    def _deliver_set(self, context: Any, inspection: Inspection, _bodies: Any, lattice: Lattice) -> None:
+        """Show the lattice of meshes and keep what was found of them and of it."""
+        mm = mm_per_unit(context.scene)
+        show_set(context, self._set, lattice, mm)
+        findings = worst_first((*inspection.findings, *lattice.findings))
+        sizes = [np.subtract(b.bounds_mm[1], b.bounds_mm[0]).max() for b in inspection.bodies]
+        store(
+            state_of(context), findings, inspection, subject="",
+            heading=f"Selected meshes: {inspect_words(inspection)}, with lattice",
+            dated=context.scene.linkwright.stamp, mm=mm, reach_mm=float(np.median(sizes)),
+        )  # fmt: skip
+        watched = [context.scene.objects[name] for name in self._set]
+        watch(state_of(context), watched, context.evaluated_depsgraph_get())
+        redraw(context)
+        self._say(lattice, findings)
+
+    def _say(self, lattice: Lattice, findings: Any) -> None:
+        gates = sum(1 for s in lattice.struts if s.feeds is not None)
+        count = len(stops(findings))
         self.report({"WARNING"} if count else {"INFO"}, f"Lattice of {gates} gates, {count} stops")
 
 
 class LINKWRIGHT_OT_remove_lattice(Operator):
-    """Take the lattice of the chain away."""
+    """Take the lattice of the chain, or of the selected meshes, away."""
 
     bl_idname = "linkwright.remove_lattice"
     bl_label = "Remove Lattice"
-    bl_description = "Take the lattice of the chain away"
+    bl_description = "Take the lattice of the chain, or of the selected meshes, away"
     bl_options = {"REGISTER", "UNDO"}
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Ask for a chain with a lattice."""
+        """Ask for a chain or meshes with a lattice."""
         ob = chain_of(context.active_object)
+        if ob is None and lattice_of(context) is not None:
+            return idle(cls, context)
         if ob is None or not ob.linkwright.figures.lattice_stamp:
-            cls.poll_message_set("Select a chain that has a lattice")
+            cls.poll_message_set("Select a chain that has a lattice, or meshes that have one")
             return False
         return idle(cls, context)
 
     def execute(self, context: Any) -> set[str]:
         """Remove the struts."""
         ob = chain_of(context.active_object)
-        if context.active_object is not ob:
-            context.view_layer.objects.active = ob
-        count = remove_struts(ob)
+        if ob is None:
+            count = remove_set(lattice_of(context))
+        else:
+            if context.active_object is not ob:
+                context.view_layer.objects.active = ob
+            count = remove_struts(ob)
         redraw(context)
         self.report({"INFO"}, f"{count} struts removed")
         return {"FINISHED"}
@@ -107,7 +151,7 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
         findings = worst_first((*fed.findings, *planned.findings))
         shift = lift(fed, chain, self._turn)
         if parts(ob, "STRUT"):
-            show_lattice(context, ob, fed, shift, self._turn)
+            self.show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", shift)
         store_plan(state_of(context), words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
         self.report({"INFO"}, words.plan_lines(planned)[0])

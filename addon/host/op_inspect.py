@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -14,23 +15,35 @@ from ..rules.base.progress import Steps, part
 from ..rules.cast.materials import load_materials
 from ..rules.cast.plan import mould_and_metal
 from ..rules.chain.chain import Chain
+from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
 from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection, inspect
-from ..rules.solid.mesh import Body, FloatArray, Mesh
+from ..rules.solid.mesh import Body, FloatArray
 from ..verbs import flow
 from ..verbs.inspection_words import joint_names
 from .boolean import boolean
-from .chain_object import chain_of, check_editable, check_unscaled, read_specs, scene_of, show_built
-from .conversions import double, turn_and_stretch
+from .chain_object import (
+    chain_of,
+    check_editable,
+    check_unscaled,
+    found_edits,
+    job_of,
+    read_specs,
+    scene_of,
+    show_built,
+    turn_of,
+)
 from .gap_colours import ColourSteps, colours
+from .lattice_edits import Edits, gone
+from .lattice_show import show_planned
 from .long_work import SteppedOperator, idle
 from .measured import note_play
-from .process_settings import cast_spec, make_job, note_process, profile
+from .process_settings import cast_spec, note_process, profile
 from .results import clear, dated_now, place_of, state_of, store, up_of, watch, watch_chain
 from .selection import Placed, bodies_of, read_selected, selected_solids
-from .showing import parts, show_struts
+from .showing import parts
 from .units import mm_per_unit
 from .view import frame_place, redraw
 
@@ -43,8 +56,11 @@ SAME_TURN = 1e-3
 class ChainWork(SteppedOperator):
     """What operators on a chain share: reading it as a job at the start, showing the exact chain at the end."""
 
-    def read(self, context: Any) -> Job:
-        """Read the active chain as a job and keep what `shown` needs. Raises BadInput."""
+    def read(self, context: Any, change: Callable[[Edits], Edits] | None = None) -> Job:
+        """Read the active chain as a job and keep what `shown` and `show_lattice` need. Raises BadInput.
+
+        Its lattice is asked for with what was done to it by hand, changed by ``change``.
+        """
         ob = chain_of(context.active_object)
         if ob is None:
             raise BadInput("no chain is selected; click a chain or one of its links")
@@ -56,7 +72,10 @@ class ChainWork(SteppedOperator):
         self._name = ob.name
         self._read = read_specs(ob, context)
         self._turn = turn_of(ob)
-        return make_job(ob.name, self._read.chain, self._read.layout, scene.linkwright)
+        found = found_edits(ob, context, self._read)
+        self._edits = found.edits if change is None else change(found.edits)
+        self._back_again = found.missing
+        return job_of(ob, context, self._read, self._edits)
 
     def shown(self, context: Any, chain: Any, play: Any) -> Any:
         """Show the exact chain in the scene with how far its joints move, and give its object."""
@@ -64,6 +83,30 @@ class ChainWork(SteppedOperator):
         show_built(ob, context, chain, self._read)
         note_play(ob.linkwright.figures, chain, play)
         return ob
+
+    def show_lattice(self, context: Any, ob: Any, fed: flow.Fed, shift: Any) -> None:
+        """Show a planned lattice under its chain, which was turned as its object is and then moved by ``shift``."""
+        self.show_plan(context, ob, fed.lattice, fed.chain, shift)
+
+    def show_plan(self, context: Any, ob: Any, lattice: Lattice, chain: Chain, shift: Any) -> None:
+        """Show a lattice under the chain it was planned for; both as in `show_lattice`."""
+        scene = scene_of(ob, context)
+        show_planned(
+            ob, lattice, chain.bodies, turn=self._turn, shift=shift, edits=self._edits, mm=mm_per_unit(scene),
+            scene=scene,
+        )  # fmt: skip
+        lost = gone(ob.linkwright)
+        if lost:
+            self.report(  # type: ignore[attr-defined]
+                {"INFO"}, f"{lost} edit{'' if lost == 1 else 's'} of links that are gone: kept, but not used"
+            )
+        if self._back_again:
+            count = self._back_again
+            self.report(  # type: ignore[attr-defined]
+                {"INFO"},
+                f"{count} deleted strut{' is' if count == 1 else 's are'} back: rings, posts and spokes follow from "
+                "the gates",
+            )
 
     def keep(self, context: Any, ob: Any, made: Any, findings: Any, heading: str, shift: Any) -> None:
         """Keep findings about a made or fed chain for the panel, dated by the chain and settings as they now stand.
@@ -104,13 +147,6 @@ class ChainWork(SteppedOperator):
             cls.poll_message_set("Select a chain first")  # type: ignore[attr-defined]
             return False
         return idle(cls, context)
-
-
-def turn_of(ob: Any) -> FloatArray:
-    """Give the rotation (3, 3) that an object stands in; its stretch, where it has one, left out."""
-    turn = turn_and_stretch(double(ob.matrix_world)[:3, :3])[0]
-    # What was never turned gives the same figures to the last digit as a job file.
-    return np.eye(3) if np.allclose(turn, np.eye(3), atol=1e-7) else turn
 
 
 def lift(fed: flow.Fed, before: Any, turn: FloatArray) -> Any:
@@ -169,7 +205,7 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         shift = np.zeros(3)
         if isinstance(made, flow.Fed):
             shift = lift(made, chain, self._turn)
-            show_lattice(context, ob, made, shift, self._turn)
+            self.show_lattice(context, ob, made, shift)
             words += ", with lattice"
         self.keep(context, ob, made, made.findings, words, shift)
         self._colour(context, bodies, field, self._scale, np.zeros(3))
@@ -201,13 +237,6 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
             {"WARNING"} if count else {"INFO"},
             f"{words}: {count} stop{'' if count == 1 else 's'}, {others} other finding{'' if others == 1 else 's'}",
         )
-
-
-def show_lattice(context: Any, ob: Any, fed: flow.Fed, shift: Any, turn: FloatArray) -> None:
-    """Show a planned lattice under its chain, each solid an object, in the chain's own coordinates."""
-    solids = tuple((s.role, Mesh(s.mesh.points @ turn, s.mesh.triangles)) for s in fed.lattice.moved(-shift).solids)
-    show_struts(ob, solids, mm_per_unit(scene_of(ob, context)))
-    ob.linkwright.figures.lattice_stamp = ob.linkwright.figures.stamp
 
 
 # What was made or only inspected, the chain as it stands in the scene (None: plain meshes), the bodies looked at.

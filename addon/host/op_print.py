@@ -29,7 +29,7 @@ from .chain_object import chain_of, scene_of
 from .conversions import double, local_arrays, turn_and_stretch
 from .gap_colours import ColourSteps, colours
 from .long_work import idle
-from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, of_meshes, show_lattice
+from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, of_meshes
 from .print_view import BoolArray, InScene, LightSteps, floating_loops, light_painting, section
 from .process_settings import cast_spec, note_process, profile
 from .results import clear_ways, dated_now, state_of, store, up_of, watch
@@ -116,7 +116,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
             ob = self.shown(context, checked.chain, checked.made.play)
             if isinstance(checked.made, flow.Fed):
                 words += ", with lattice"
-                show_lattice(context, ob, checked.made, checked.shift, checked.turn)
+                self.show_lattice(context, ob, checked.made, checked.shift)
             self.keep(context, ob, checked.made, checked.findings, words, checked.shift)
             if not isinstance(checked.made, flow.Fed):
                 state.up = up_of(ob).tolist()

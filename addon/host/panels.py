@@ -1,4 +1,4 @@
-"""The panels after the design: inspection, feed, cast and export."""
+"""The panels after the design: inspection, cast and export."""
 
 from __future__ import annotations
 
@@ -88,31 +88,6 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             layout.label(text=f"The worst are listed; {state.hidden_rows} more are not")
         _active_finding(layout, context, state)
         _view_buttons(layout, state)
-
-
-class LINKWRIGHT_PT_feed(ChainPanel, Panel):
-    """The lattice that feeds and holds every link."""
-
-    bl_label = "Feed"
-    bl_order = 3
-
-    def draw(self, context: Any) -> None:
-        """Draw the lattice's settings and buttons."""
-        layout, ob = self.prepare(context)
-        scene = context.scene.linkwright
-        figures = ob.linkwright.figures
-        layout.prop(scene, "upper_ring")
-        row = layout.row(align=True)
-        has = bool(figures.lattice_stamp)
-        row.operator("linkwright.add_lattice", text="Plan Again" if has else "Add Lattice", icon="MOD_WIREFRAME")
-        row.operator("linkwright.remove_lattice", text="", icon="X")
-        if has and figures.lattice_stamp != figures.stamp:
-            layout.label(text="Out of date: the chain was changed", icon="ERROR")
-        header, body = layout.panel("linkwright_feed_sizes", default_closed=True)
-        header.label(text="Sizes (0: by the rules)")
-        if body:
-            for name in ("tip_mm", "gate_mm", "gate_length_mm", "ring_mm"):
-                body.prop(scene, name)
 
 
 class LINKWRIGHT_PT_cast(ChainPanel, Panel):

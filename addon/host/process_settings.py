@@ -13,7 +13,12 @@ from .stamps import stamp
 from .units import exact
 
 PROFILE_KEYS = ("gap_floor_mm", "web_floor_mm", "strut_web_mm", "wall_floor_mm", "bleed_mm", "over_cure_mm", "layer_mm")
-FEED_KEYS = ("tip_mm", "gate_mm", "gate_length_mm", "ring_mm")
+# Sizes of the lattice, each 0 where it is left to the rules.
+FEED_KEYS = (
+    "tip_mm", "gate_mm", "gate_length_mm", "ring_mm", "upper_ring_mm", "post_mm", "spoke_mm", "hub_mm",
+    "trunk_length_mm",
+)  # fmt: skip
+FEED_CHOICES = ("upper_ring", "trunk", "cut")
 
 
 def profile(scene_group: Any) -> Profile:
@@ -32,9 +37,13 @@ def profile(scene_group: Any) -> Profile:
 
 def feed_spec(scene_group: Any) -> FeedSpec:
     """Read the lattice's sizes; 0 leaves one to the rules."""
-    tip, gate, gate_length, ring = (exact(getattr(scene_group, key)) or None for key in FEED_KEYS)
+    sizes: dict[str, Any] = {key: exact(getattr(scene_group, key)) or None for key in FEED_KEYS}
     return FeedSpec(
-        upper_ring=bool(scene_group.upper_ring), tip_mm=tip, gate_mm=gate, gate_length_mm=gate_length, ring_mm=ring
+        upper_ring=bool(scene_group.upper_ring),
+        **sizes,
+        trunk=scene_group.trunk,
+        cut=scene_group.cut,
+        fillet_mm=exact(scene_group.fillet_mm),
     )
 
 
@@ -51,10 +60,10 @@ def cast_spec(scene_group: Any) -> CastSpec:
     )
 
 
-def make_job(name: str, chain: ChainSpec, layout: LayoutSpec, scene_group: Any) -> Job:
-    """Put a chain's specs and the scene's settings into one job."""
+def make_job(name: str, chain: ChainSpec, layout: LayoutSpec, scene_group: Any, feed: FeedSpec) -> Job:
+    """Put a chain's specs, what is asked of its lattice and the scene's settings into one job."""
     named = scene_group.job_name.strip() or name
-    return Job(named, chain, layout, profile(scene_group), feed_spec(scene_group), cast_spec(scene_group))
+    return Job(named, chain, layout, profile(scene_group), feed, cast_spec(scene_group))
 
 
 def apply_scene(scene_group: Any, job: Job) -> None:
@@ -67,7 +76,8 @@ def apply_scene(scene_group: Any, job: Job) -> None:
             setattr(scene_group, key, getattr(job.profile, key))
         scene_group.auto_scale = job.profile.scale is None
         scene_group.scale = job.profile.scale or 1.0
-        scene_group.upper_ring = job.feed.upper_ring
+        for key in (*FEED_CHOICES, "fillet_mm"):
+            setattr(scene_group, key, getattr(job.feed, key))
         for key in FEED_KEYS:
             setattr(scene_group, key, getattr(job.feed, key) or 0.0)
         scene_group.alloy = job.cast.alloy
@@ -103,12 +113,22 @@ def note_process(scene_group: Any) -> None:
     """Date the scene's process, feed and pour anew, so that older results read as out of date."""
     if scene_group.hold:
         return
-    own = {key: repr(getattr(scene_group, key)) for key in (*PROFILE_KEYS, "profile", "auto_scale", "scale")}
-    lattice = {key: repr(getattr(scene_group, key)) for key in (*FEED_KEYS, "upper_ring")}
     pour = {
         key: repr(getattr(scene_group, key))
         for key in (
             "alloy", "investment", "head", "metal_c", "flask_c", "own_flask", "flask_diameter_mm", "flask_height_mm",
         )
     }  # fmt: skip
-    scene_group.stamp = stamp(own, lattice, pour)
+    scene_group.stamp = stamp(*_planned_by(scene_group), pour)
+
+
+def feed_stamp(scene_group: Any) -> str:
+    """Give the stamp of the settings that a lattice is planned by: of the pour, what sets the scale."""
+    pour = ("alloy", "investment", "metal_c", "flask_c") if scene_group.auto_scale else ()
+    return stamp(*_planned_by(scene_group), [repr(getattr(scene_group, key)) for key in pour])
+
+
+def _planned_by(scene_group: Any) -> tuple[dict[str, str], dict[str, str]]:
+    own = {key: repr(getattr(scene_group, key)) for key in (*PROFILE_KEYS, "profile", "auto_scale", "scale")}
+    lattice = {key: repr(getattr(scene_group, key)) for key in (*FEED_KEYS, *FEED_CHOICES, "fillet_mm")}
+    return own, lattice

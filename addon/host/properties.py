@@ -10,6 +10,7 @@ from typing import Any
 
 from bpy.props import (
     BoolProperty,
+    CollectionProperty,
     EnumProperty,
     FloatProperty,
     FloatVectorProperty,
@@ -27,6 +28,7 @@ from .choices import (
     FACE_ITEMS,
     FAMILY_ITEMS,
     FIT_ITEMS,
+    GATE_ITEMS,
     PART_ITEMS,
     RING_SIZE_ITEMS,
     SECTION_ITEMS,
@@ -43,9 +45,11 @@ SCHEMA = 2
 def _chain_changed(group: Any, context: Any) -> None:
     from .chain_object import property_changed
     from .checking import checker
+    from .live_lattice import live
 
     property_changed(group.id_data, context)
     checker.ask(group.id_data)
+    live.ask()
 
 
 def _is_curve(_group: Any, ob: Any) -> bool:
@@ -72,12 +76,21 @@ def _choice(name: str, tip: str, items: Any, default: str) -> Any:
     return EnumProperty(name=name, description=tip, items=items, default=default, update=_chain_changed)
 
 
+class LINKWRIGHT_PG_gate(PropertyGroup):
+    """One gate of a chain's lattice as it was last shown. The name is that of its object then."""
+
+    number: IntProperty(description="That of its strut")
+    state: EnumProperty(items=GATE_ITEMS, default="planned")
+    strut: StringProperty(description="What it is, in the form that `lattice_edits` reads")
+
+
 class LINKWRIGHT_PG_object(PropertyGroup):
     """A chain's own settings on its object; on a link or strut only what part it is."""
 
     schema: IntProperty(name="Schema", default=0, description="0: not a chain; else the version of its stored form")
     part: EnumProperty(name="Part", items=PART_ITEMS, default="NONE")
-    number: IntProperty(name="Number", description="Place of a link along the chain, from 1")
+    number: IntProperty(name="Number", description="Place of a link along the chain, or of a strut, from 1")
+    strut: StringProperty(name="Strut", description="What a strut is, in the form that `lattice_edits` reads")
     hold: BoolProperty(name="Hold", options={"SKIP_SAVE", "HIDDEN"})
 
     family: _choice("Family", "How one link is shaped and hangs in the next", FAMILY_ITEMS, "curb")
@@ -121,7 +134,9 @@ class LINKWRIGHT_PG_object(PropertyGroup):
     stud_mm: _auto_mm("Stud (mm)", "Thickness of the bar across the middle of a link; usually 0.7 to 1 times the wire")
 
     own_link: PointerProperty(
-        name="Link Mesh", description="The closed mesh that is repeated as the link, at the size it has in the scene",
+        name="Link Mesh",
+        description="The closed mesh that is repeated as the link, at the size it has in the scene. No gate enters "
+        "faces in its vertex group 'keep-out', or marked by a face attribute of that name: stones and details",
         type=Object, poll=_is_link_mesh, update=_chain_changed,
     )  # fmt: skip
     axis_by: _choice("Chain Axis", "Which way the chain runs through the link mesh", AXIS_ITEMS, "AUTO")
@@ -188,5 +203,9 @@ class LINKWRIGHT_PG_object(PropertyGroup):
         min=0.5, max=1000.0, step=10, precision=2,
     )  # fmt: skip
     own_file: StringProperty(name="Link File", description="Name of the file the link mesh came from")
+
+    edits: StringProperty(name="Edits", description="What was done to the lattice by hand, as `lattice_edits` reads it")
+    gates: CollectionProperty(type=LINKWRIGHT_PG_gate)
+    other_struts: IntProperty(name="Other Struts", description="Rings, posts and spokes as they were last shown")
 
     figures: PointerProperty(type=LINKWRIGHT_PG_figures)

@@ -60,6 +60,38 @@ def _row_clicked(state: Any, context: Any) -> None:
             frame_place(context, place, state.reach)
 
 
+def _gate_row(_state: Any) -> int:
+    """Give the row of the list of gates that the active object is, -1 where it is none."""
+    from .chain_object import chain_of
+
+    active: Any = bpy.context.active_object
+    ob = chain_of(active)
+    if ob is None or active.linkwright.part != "STRUT":
+        return -1
+    numbers = np.zeros(len(ob.linkwright.gates), dtype=np.int32)
+    ob.linkwright.gates.foreach_get("number", numbers)
+    rows = np.flatnonzero(numbers == active.linkwright.number)
+    return int(rows[0]) if len(rows) else -1
+
+
+def _choose_gate(_state: Any, row: int) -> None:
+    """Select the gate of a row."""
+    from .chain_object import chain_of
+
+    context: Any = bpy.context
+    ob = chain_of(context.active_object)
+    if ob is None or context.mode != "OBJECT" or not 0 <= row < len(ob.linkwright.gates):
+        return
+    number = ob.linkwright.gates[row].number
+    strut = next((one for one in parts(ob, "STRUT") if one.linkwright.number == number), None)
+    if strut is None or not strut.visible_get():
+        return
+    for other in context.selected_objects:
+        other.select_set(False)
+    strut.select_set(True)
+    context.view_layer.objects.active = strut
+
+
 def _filtered(_state: Any, context: Any) -> None:
     redraw(context)
 
@@ -186,6 +218,12 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     running: StringProperty(options={"SKIP_SAVE"})
     checking: StringProperty(options={"SKIP_SAVE"})
     stage: StringProperty(options={"SKIP_SAVE"})
+    planning: StringProperty(options={"SKIP_SAVE"})
+    reasons: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
+    reasons_of: StringProperty(options={"SKIP_SAVE"})
+    gate_active: IntProperty(
+        name="Gate", description="Click a gate to select it", get=_gate_row, set=_choose_gate, options={"SKIP_SAVE"}
+    )
     progress: FloatProperty(options={"SKIP_SAVE"})
     objects: CollectionProperty(type=LINKWRIGHT_PG_watched, options={"SKIP_SAVE"})
     scene: StringProperty(options={"SKIP_SAVE"})
@@ -394,7 +432,8 @@ def store_layouts(state: Any, found: Iterable[LayoutFigures], *, subject: str, d
 def dated_now(ob: Any, scene: Any) -> str:
     """Give the stamp of a chain as it stands with the scene's settings."""
     figures = ob.linkwright.figures
-    return stamp(figures.stamp, figures.curve_stamp, scene.linkwright.stamp, bool(figures.lattice_stamp))
+    lattice = (ob.linkwright.edits,) if figures.lattice_stamp else ()
+    return stamp(figures.stamp, figures.curve_stamp, scene.linkwright.stamp, *lattice)
 
 
 def is_current(state: Any, scene: Any) -> bool:

@@ -20,19 +20,38 @@ LIGHT_ITEMS = (
     ("PREVIEW", "Preview", "Light from 64 directions: quick, told roughly", "NONE", 2),
     ("FULL", "Full", "Light from 256 directions: takes four times as long, told closer", "NONE", 3),
 )
+TRUNK_ITEMS = (
+    ("wax", "Wax", "Set a wax sprue on the hub by hand; the hub is marked for it", "NONE", 1),
+    ("printed", "Printed", "Print a trunk on its own and set it into a socket of the hub", "NONE", 2),
+)
+CUT_ITEMS = (
+    ("saw", "Saw", "A threaded saw: gates leave it a clear cut of 3 mm", "NONE", 1),
+    ("disc", "Disc", "A cutting disc: it needs 4 mm, and room for its rim", "NONE", 2),
+    ("nipper", "Nipper", "Each tip gets a thin neck to break off at; more is left to file than after a saw", "NONE", 3),
+)
 
 
 def _scene_changed(group: Any, _context: Any) -> None:
+    from .live_lattice import live
     from .process_settings import note_process
 
     note_process(group)
+    live.ask()
 
 
 def _profile_chosen(group: Any, _context: Any) -> None:
+    from .live_lattice import live
     from .process_settings import fill_profile, note_process
 
     fill_profile(group)
     note_process(group)
+    live.ask()
+
+
+def _live_switched(_group: Any, _context: Any) -> None:
+    from .live_lattice import live
+
+    live.ask()
 
 
 def _profiles(_group: Any, _context: Any, text: str) -> list[str]:
@@ -103,10 +122,52 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
     upper_ring: BoolProperty(
         name="Upper Ring", description="Add a ring above the chain on posts of its own", update=_scene_changed
     )
-    tip_mm: _auto_mm("Tip (mm)", "Diameter where a gate enters a link", 20.0)
-    gate_mm: _auto_mm("Gate (mm)", "Diameter of a gate's shaft", 30.0)
-    gate_length_mm: _auto_mm("Gate Length (mm)", "Clear length between feed ring and link", 60.0)
-    ring_mm: _auto_mm("Feed Ring (mm)", "Diameter of the round rod that the base ring holds", 60.0)
+    live_lattice: BoolProperty(
+        name="Live", update=_live_switched,
+        description="Plan the lattice again by itself after every change of the chain, of a number here, or of a gate",
+    )  # fmt: skip
+    tip_mm: _auto_mm(
+        "Tip (mm)", "Diameter where a gate enters a link, and of the stub to grind off; usually half to three quarters "
+        "of the wire, in mm of the print whatever its scale", 20.0,
+    )  # fmt: skip
+    gate_mm: _auto_mm(
+        "Gate (mm)", "Diameter of a gate's shaft; thinner than three quarters of the wire it freezes before the link "
+        "is fed", 30.0,
+    )  # fmt: skip
+    gate_length_mm: _auto_mm(
+        "Gate Length (mm)", "Clear length between feed ring and link; a saw needs 3 mm, a disc 4 mm, longer gates must "
+        "be thicker", 60.0,
+    )  # fmt: skip
+    ring_mm: _auto_mm(
+        "Feed Ring (mm)", "Diameter of the round rod that the base ring holds; usually 1.5 to 2 times the wire", 60.0
+    )
+    upper_ring_mm: _auto_mm(
+        "Upper Ring (mm)", "Diameter of the round rod that the upper ring holds; thicker than its posts it draws its "
+        "metal from the links", 60.0,
+    )  # fmt: skip
+    post_mm: _auto_mm("Post (mm)", "Diameter of the posts that bring metal to the upper ring and carry it", 60.0)
+    spoke_mm: _auto_mm(
+        "Spoke (mm)", "Diameter of the round rod that a spoke holds; thicker than the feed ring, so that it freezes "
+        "later", 60.0,
+    )  # fmt: skip
+    hub_mm: _auto_mm("Hub (mm)", "Diameter of the hub, which takes the trunk and freezes after the spokes", 100.0)
+    trunk: EnumProperty(
+        name="Trunk", description="What joins the hub to the button in the pouring cone", items=TRUNK_ITEMS,
+        default="wax", update=_scene_changed,
+    )  # fmt: skip
+    trunk_length_mm: _auto_mm(
+        "Trunk Length (mm)", "Length of the trunk from hub to button, so that investment covers the wheel; usually 15 "
+        "to 20", 100.0,
+    )  # fmt: skip
+    cut: EnumProperty(
+        name="Cut With", description="What takes the gates off the links after the cast", items=CUT_ITEMS,
+        default="saw", update=_scene_changed,
+    )  # fmt: skip
+    fillet_mm: FloatProperty(
+        name="Fillet (mm)", description="Radius of the fillets where gates and posts stand on rings, so that the mould "
+        "does not wash out there; usually 0.3 to 1, 0 for none", default=0.0, min=0.0, max=5.0, step=10, precision=2,
+        update=_scene_changed,
+    )  # fmt: skip
 
     alloy: StringProperty(
         name="Alloy", description="The metal poured", default="tin-bronze", search=_alloys, search_options=set(),

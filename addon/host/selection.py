@@ -37,13 +37,15 @@ def selected_solids(context: Any) -> list[Any]:
     return sorted((ob for ob in context.selected_objects if _may_show(ob)), key=lambda ob: ob.name)
 
 
-def read_selected(context: Any) -> tuple[Placed, ...]:
+def read_selected(context: Any, objects: Sequence[Any] | None = None) -> tuple[Placed, ...]:
     """Read what the selected objects show, in mm: their own surfaces and all their instances, as they are seen.
+
+    ``objects``: only these of them.
 
     An instance is called after what instances it and what is instanced, "Bracelet: link", numbered where there are
     several. Raises BadInput when nothing usable is selected, or for an object that shows no face.
     """
-    objects = selected_solids(context)
+    objects = selected_solids(context) if objects is None else objects
     if not objects:
         raise BadInput("nothing to inspect is selected; select a chain, or the mesh objects of one")
     for ob in objects:

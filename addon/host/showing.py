@@ -5,17 +5,38 @@ parented to the chain and marked as its parts, so that copies of a chain own the
 """
 
 import re
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import bpy
+import numpy as np
 from mathutils import Matrix
 
 from ..rules.chain.chain import Chain
 from ..rules.solid.mesh import Mesh
-from .conversions import fill_mesh, pose_matrix
+from .conversions import fill_mesh, mesh_arrays, pose_matrix
 
 # Edges bent by more are drawn as edges: of a strut, and of a link that is not plain round wire.
 SHARP_DEG = 35.0
+# Colours of struts where the view colours by object; the blue is that of Okabe and Ito, told apart by all eyes.
+PLAIN, PINNED = (1.0, 1.0, 1.0, 1.0), (0.0, 0.447, 0.698, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StrutShape:
+    """One strut as it is shown: its object's name, its mesh on the chain in mm, and the text that says what it is.
+
+    ``free``: the maker may move it; ``pinned``: it is drawn as one that stays; ``apart``: as one that is no part of
+    the print.
+    """
+
+    name: str
+    mesh: Mesh
+    text: str
+    free: bool = False
+    pinned: bool = False
+    apart: bool = False
 
 
 def parts(ob: Any, part: str) -> list[Any]:
@@ -46,21 +67,55 @@ def show(ob: Any, chain: Chain, mm: float) -> None:
     for link, body in zip(links, chain.bodies, strict=True):
         if link.data is not by_kind[id(body.mesh)]:
             link.data = by_kind[id(body.mesh)]
-        if re.sub(r"\.\d{3,}$", "", link.name) != body.name:
+        if _plain_name(link) != body.name:
             link.name = body.name
         link.matrix_basis = Matrix(pose_matrix(body.pose, mm).tolist())
     bpy.data.batch_remove([data for data in spare_meshes if data.users == 0])
     _remove(spare)
 
 
-def show_struts(ob: Any, solids: tuple[tuple[str, Mesh], ...], mm: float) -> None:
-    """Make the struts in the scene those of a lattice, each an object of its own."""
-    _remove(parts(ob, "STRUT"))
+def show_struts(ob: Any, shapes: Sequence[StrutShape], mm: float) -> None:
+    """Make the struts in the scene those of a lattice, each an object of its own.
+
+    Objects are reused by their names, so that a gate that is planned anew stays selected, and moved ones go back to
+    where they were planned.
+    """
+    there: dict[str, list[Any]] = {}
+    for strut in parts(ob, "STRUT"):
+        there.setdefault(_plain_name(strut), []).append(strut)
+    chosen = [there[shape.name].pop(0) if there.get(shape.name) else None for shape in shapes]
+    _remove([strut for rest in there.values() for strut in rest])
     home = _home(ob, parts(ob, "LINK"))
-    for number, (role, mesh) in enumerate(solids, 1):
-        data = bpy.data.meshes.new(role)
-        fill_mesh(data, mesh.points / mm, mesh.triangles, smooth=True, sharp_deg=SHARP_DEG)
-        _new_part(ob, home, f"{role} {number}", data, "STRUT", number)
+    for number, (shape, strut) in enumerate(zip(shapes, chosen, strict=True), 1):
+        if strut is None:
+            strut = _new_part(ob, home, shape.name, bpy.data.meshes.new(shape.name), "STRUT", number)
+        elif strut.data is None or strut.data.users > 1 or strut.data.library is not None:
+            strut.data = bpy.data.meshes.new(shape.name)
+        _show_strut(strut, shape, number, mm)
+
+
+def _show_strut(strut: Any, shape: StrutShape, number: int, mm: float) -> None:
+    points = (shape.mesh.points / mm).astype(np.float32)
+    have, triangles = mesh_arrays(strut.data)
+    if not (np.array_equal(have, points) and np.array_equal(triangles, shape.mesh.triangles)):
+        fill_mesh(strut.data, points.astype(np.float64), shape.mesh.triangles, smooth=True, sharp_deg=SHARP_DEG)
+    for owner, name, value in (
+        (strut.linkwright, "number", number),
+        (strut.linkwright, "strut", shape.text),
+        (strut, "show_wire", shape.pinned),
+        (strut, "display_type", "WIRE" if shape.apart else "TEXTURED"),
+    ):
+        if getattr(owner, name) != value:
+            setattr(owner, name, value)
+    for name, values in (
+        ("color", PINNED if shape.pinned else PLAIN),
+        ("lock_location", (not shape.free,) * 3),
+        ("lock_rotation", (not shape.free,) * 3),
+    ):
+        if not np.allclose(getattr(strut, name), values):
+            setattr(strut, name, values)
+    if strut.matrix_basis != Matrix.Identity(4):
+        strut.matrix_basis = Matrix.Identity(4)
 
 
 def remove_struts(ob: Any) -> int:
@@ -68,6 +123,7 @@ def remove_struts(ob: Any) -> int:
     struts = parts(ob, "STRUT")
     _remove(struts)
     ob.linkwright.figures.lattice_stamp = ""
+    ob.linkwright.gates.clear()
     return len(struts)
 
 
@@ -81,6 +137,11 @@ def hide_struts(ob: Any, hidden: bool) -> None:
 def remove_parts(ob: Any) -> None:
     """Take all parts of a chain away."""
     _remove(parts(ob, "LINK") + parts(ob, "STRUT"))
+
+
+def _plain_name(ob: Any) -> str:
+    """Give an object's name without the number that Blender may have added to it."""
+    return re.sub(r"\.\d{3,}$", "", ob.name)
 
 
 def _new_part(ob: Any, home: Any, name: str, data: Any, part: str, number: int) -> Any:

@@ -14,16 +14,20 @@ from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.materials import Materials, load_materials
 from ..rules.cast.plan import CastPlan
 from ..rules.chain.resize import resized
-from ..rules.feed.join import Boolean
+from ..rules.feed.join import Boolean, Solid
+from ..rules.feed.lattice import Lattice
+from ..rules.feed.spec import FeedSpec
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job, read_job
 from ..rules.files.named import Named, unique_names
+from ..rules.files.read import SUFFIXES as MESHES
 from ..rules.files.read import read_bodies
 from ..rules.files.report import (
     chain_part,
     findings_part,
     inspection_part,
+    lattice_part,
     layouts_part,
     play_part,
     print_part,
@@ -40,6 +44,7 @@ from .host import HostTools
 from .inspection_words import inspection_lines
 from .parser import UNITS_MM
 from .print_words import print_lines
+from .sets import feed_set
 from .sheets import sheet_text
 from .way_up_words import way_up_lines, way_up_part
 
@@ -89,13 +94,7 @@ def inspect_files(args: Namespace, host: HostTools | None) -> Outcome:
         profile = profile.with_gap_floor(args.gap_floor)
     if args.layer is not None:
         profile = replace(profile, layer_mm=args.layer)
-    read = [
-        body
-        for name in args.files
-        for body in read_bodies(Path(name), _unit(name, args.unit), None if host is None else host.read_blend)
-    ]
-    names_apart = unique_names([body.name for body in read])
-    bodies = [replace(body, name=name) for body, name in zip(read, names_apart, strict=True)]
+    bodies = _bodies(args, host)
     inspection = finish(
         inspect(
             bodies,
@@ -165,17 +164,56 @@ def _printed(
 
 
 def feed(args: Namespace, host: HostTools | None) -> Outcome:
-    """Make chain and lattice as one solid at finished size."""
+    """Make chain and lattice, or a set of bodies and lattice, as one solid at finished size."""
     host = _needs_host("feed", host)
-    job = _job(args, host)
+    meshes = [name for name in args.files if Path(name).suffix.lower() in MESHES]
+    if len(meshes) == len(args.files):
+        return _feed_files(args, host)
+    if len(args.files) > 1:
+        raise BadInput(
+            f"feed {' '.join(args.files)}: "
+            + ("a job file and mesh files do not go together" if meshes else "one job file at a time")
+            + "; give one job file, or only files that end in "
+            + ", ".join(MESHES)
+        )
+    for option in ("profile", "unit"):
+        if getattr(args, option) is not None:
+            raise BadInput(f"--{option}: is for mesh files; a job file says it itself, so leave --{option} out")
+    job = read_job(Path(args.files[0]), host.read_blend)
     out = _out_file(args.out, host)
     scaled = flow.scaling(job, _materials())
     made = finish(flow.build(job, host.boolean))
     fed = finish(flow.feed(job, made, scaled, host.boolean))
-    _write(out, (Named(job.name, _solid_or_parts(fed)),), host)
+    _write(out, (Named(job.name, _solid_or_parts(fed.solid, fed.chain.bodies, fed.lattice)),), host)
     parts = (*fed_parts(fed), _files(out))
     lines = (*_fed_lines(fed), *words.finding_lines(fed.findings), f"written: {out}")
     return Outcome(fed.findings, lines, report_text("feed", job.name, parts))
+
+
+def _feed_files(args: Namespace, host: HostTools) -> Outcome:
+    """Stand the bodies of mesh files on a lattice, all of them as one set."""
+    profile = load_profile(args.profile or "bench")
+    bodies = _bodies(args, host)
+    out = _out_file(args.out, host)
+    names = ", ".join(Path(name).name for name in args.files)
+    fed = finish(feed_set(names, bodies, profile, FeedSpec(), host.boolean))
+    _write(out, (Named(Path(args.files[0]).stem, _solid_or_parts(fed.solid, fed.bodies, fed.lattice)),), host)
+    parts = (
+        {"asked": {"profile": profile.name}},
+        inspection_part(fed.inspection),
+        findings_part(fed.findings),
+        lattice_part(fed.lattice, fed.lattice_mm3, fed.solid),
+        print_part(fed.printed),
+        _files(out),
+    )
+    lines = (
+        f"{len(fed.bodies)} {'body' if len(fed.bodies) == 1 else 'bodies'}",
+        *words.lattice_lines(fed.lattice, fed.lattice_mm3),
+        *(() if fed.printed is None else print_lines(fed.printed)),
+        *words.finding_lines(fed.findings),
+        f"written: {out}",
+    )
+    return Outcome(fed.findings, lines, report_text("feed", names, parts))
 
 
 def plan(args: Namespace, host: HostTools | None) -> Outcome:
@@ -222,6 +260,7 @@ def _fed_lines(fed: flow.Fed) -> tuple[str, ...]:
         *words.chain_lines(fed.chain),
         *words.play_lines(fed.play),
         *words.lattice_lines(fed.lattice, fed.lattice_mm3),
+        *words.cutting_lines(fed.cutting),
         *(() if fed.printed is None else print_lines(fed.printed)),
     )
 
@@ -238,10 +277,21 @@ def _boolean(host: HostTools | None) -> Boolean | None:
     return None if host is None else host.boolean
 
 
-def _solid_or_parts(fed: flow.Fed) -> Mesh:
-    if fed.solid is not None and fed.solid.mesh is not None:
-        return fed.solid.mesh
-    return merged([b.placed() for b in fed.chain.bodies] + [s.mesh for s in fed.lattice.solids])
+def _bodies(args: Namespace, host: HostTools | None) -> list[Body]:
+    """Read the bodies of all files, each with a name of its own."""
+    read = [
+        body
+        for name in args.files
+        for body in read_bodies(Path(name), _unit(name, args.unit), None if host is None else host.read_blend)
+    ]
+    names_apart = unique_names([body.name for body in read])
+    return [replace(body, name=name) for body, name in zip(read, names_apart, strict=True)]
+
+
+def _solid_or_parts(solid: Solid | None, bodies: Sequence[Body], lattice: Lattice) -> Mesh:
+    if solid is not None and solid.mesh is not None:
+        return solid.mesh
+    return merged([b.placed() for b in bodies] + [s.mesh for s in lattice.solids])
 
 
 def _files(out: Path) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from typing import Any
 
 from ..rules.cast.layouts import LayoutFigures
 from ..rules.cast.plan import CastPlan
+from ..rules.feed.trunk import for_print
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job
@@ -25,10 +26,13 @@ from ..rules.files.report import (
     report_text,
 )
 from ..rules.inspect.finding import Finding, stops
+from ..rules.solid.mesh import merged
 from . import flow
 from .sheets import sheet_text
 
 PRINT_FILES = ("print.stl", "print.3mf")
+# A trunk that is printed on its own and set into the hub.
+TRUNK_FILE = "trunk.stl"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,7 @@ def fed_parts(fed: flow.Fed) -> tuple[dict[str, Any], ...]:
         findings_part(fed.findings),
         chain_part(fed.chain),
         play_part(fed.play),
-        lattice_part(fed.lattice, fed.lattice_mm3),
+        lattice_part(fed.lattice, fed.lattice_mm3, fed.solid, fed.cutting),
         print_part(fed.printed),
     )
 
@@ -96,10 +100,15 @@ def _write_print(folder: Path, job: Job, fed: flow.Fed, scale: float, *, refuse:
     """Write the print files, or take older ones away; give the names written."""
     solid = None if refuse else fed.solid
     if solid is None or solid.mesh is None:
-        for name in PRINT_FILES:
+        for name in (*PRINT_FILES, TRUNK_FILE):
             (folder / name).unlink(missing_ok=True)
         return ()
     mesh = flow.scaled_mesh(solid.mesh, scale)
     stl.write(folder / PRINT_FILES[0], mesh)
     threemf.write(folder / PRINT_FILES[1], (Named(job.name, mesh),))
-    return PRINT_FILES
+    if not fed.lattice.apart:
+        (folder / TRUNK_FILE).unlink(missing_ok=True)
+        return PRINT_FILES
+    trunks = merged([for_print(one) for one in fed.lattice.apart])
+    stl.write(folder / TRUNK_FILE, flow.scaled_mesh(trunks, scale))
+    return (*PRINT_FILES, TRUNK_FILE)

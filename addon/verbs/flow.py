@@ -8,7 +8,8 @@ from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
 from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
-from ..rules.cast.plan import CastPlan, mould_and_metal, plan
+from ..rules.cast.flask import USUAL_MARGINS
+from ..rules.cast.plan import USUAL_HABITS, CastPlan, mould_and_metal, plan
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain
 from ..rules.chain.chain import Chain
@@ -16,28 +17,37 @@ from ..rules.chain.path import Path as ChainPath
 from ..rules.chain.play import FreePlay, free_play
 from ..rules.chain.resize import LeastWidth, least_width
 from ..rules.chain.spec import ChainSpec
-from ..rules.feed.join import Boolean, Solid, join
-from ..rules.feed.lattice import Lattice, LatticeSolid
+from ..rules.feed.cuts import CuttingList
+from ..rules.feed.cutting import cutting_list
+from ..rules.feed.freezing import feed_wires
+from ..rules.feed.join import Boolean, Solid
+from ..rules.feed.lattice import Lattice
 from ..rules.feed.plan import plan_lattice
+from ..rules.feed.trunk import trunk_length_mm
+from ..rules.feed.whole import joined_whole
 from ..rules.files.job import Job
 from ..rules.inspect.finding import Finding, worst_first
 from ..rules.inspect.fit import fit_findings
 from ..rules.inspect.inspection import Inspection, inspect
 from ..rules.inspect.play import play_findings
 from ..rules.inspect.print_check import PrintCheck, print_check
-from ..rules.solid.mesh import Body, FloatArray, Mesh, Pose
+from ..rules.solid.mesh import FloatArray, Mesh, Pose
 
 RANGE_MM = 1.5
 
 
 @dataclass(frozen=True, slots=True)
 class Scaling:
-    """What a gap goes through. ``scale``: size in print over finished size; the rest as in `MouldAndMetal`."""
+    """What a gap goes through. ``scale``: size in print over finished size; the rest as in `MouldAndMetal`.
+
+    ``feed_wires``: over how many thicknesses of a section its alloy feeds.
+    """
 
     scale: float
     mould_expansion: float
     shrinkage: float
     hot_strength_mpa: float
+    feed_wires: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,6 +70,7 @@ class Fed:
     lattice: Lattice
     solid: Solid | None
     printed: PrintCheck | None
+    cutting: CuttingList
     findings: tuple[Finding, ...]
 
     @property
@@ -72,7 +83,8 @@ def scaling(job: Job, materials: Materials) -> Scaling:
     """Find the export scale of a job: the maker's own, or 1 / net factor of metal and mould."""
     found = mould_and_metal(job.cast, materials, thinnest_mm=min(wires_mm(job.chain)))
     scale = found.scale if job.profile.scale is None else job.profile.scale
-    return Scaling(scale, found.expansion, found.shrinkage, found.hot_strength_mpa)
+    wires = feed_wires(found.freezing_range_k)
+    return Scaling(scale, found.expansion, found.shrinkage, found.hot_strength_mpa, wires)
 
 
 def build(job: Job, boolean: Boolean | None = None) -> Steps[Chain]:
@@ -132,35 +144,33 @@ def feed(
 ) -> Steps[Fed]:
     """Stand a chain on its lattice over the plate, inspect it there, join both to one solid and see if that prints.
 
-    The chain comes back lifted so that the plate is z = 0. Without ``boolean`` nothing is joined. ``play`` as in
-    `check`, ``directions`` of light as in `print_check`.
+    The cuts that free it after the cast are listed too. The chain comes back lifted so that the plate is z = 0. Without
+    ``boolean`` nothing is joined. ``play`` as in `check`, ``directions`` of light as in `print_check`.
     """
     lattice = yield from part(lattice_for(job, chain, scaled), 0.0, 0.2)
     shift = np.array([0.0, 0.0, -lattice.plate_z_mm])
     lattice = lattice.moved(shift)
     made = yield from part(check(lifted(chain, shift), job, scaled, play), 0.2, 0.3)
     solid, printed = None, None
+    found: tuple[Finding, ...] = ()
     if boolean is not None:
-        solid = yield from part(join(made.chain.bodies, lattice, boolean), 0.3, 0.5)
-        if solid.mesh is not None:
-            checking = print_check(
-                (Body(job.name, solid.mesh),),
-                job.profile,
-                scale=scaled.scale,
-                plate_mm=0.0,
-                fused=(),
-                directions=directions,
-                head=job.cast.head,
-                parts=(*made.chain.bodies, *(Body(_called(one), one.mesh) for one in lattice.solids)),
-            )
-            printed = yield from part(checking, 0.5, 1.0)
-    findings = (
-        *made.findings,
-        *lattice.findings,
-        *(solid.findings if solid is not None else ()),
-        *(printed.findings if printed is not None else ()),
-    )
-    return Fed(made.chain, made.inspection, made.play, lattice, solid, printed, worst_first(findings))
+        joining = joined_whole(
+            made.chain.bodies,
+            lattice,
+            job.profile,
+            boolean,
+            name=job.name,
+            scale=scaled.scale,
+            directions=directions,
+            head=job.cast.head,
+        )
+        whole = yield from part(joining, 0.3, 0.9)
+        solid, printed, found = whole.solid, whole.printed, whole.findings
+    volume = lattice.volume_mm3 if solid is None else solid.lattice_volume_mm3
+    cuts = cutting_list(made.chain.bodies, lattice, cut=job.feed.cut, lattice_mm3=volume)
+    cutting = yield from part(cuts, 0.9, 1.0)
+    findings = (*made.findings, *lattice.findings, *found, *cutting.findings)
+    return Fed(made.chain, made.inspection, made.play, lattice, solid, printed, cutting, worst_first(findings))
 
 
 def will_print(made: Made, job: Job, scaled: Scaling, *, directions: int = 0) -> Steps[PrintCheck]:
@@ -173,12 +183,6 @@ def will_print(made: Made, job: Job, scaled: Scaling, *, directions: int = 0) ->
         directions=directions,
         head=job.cast.head,
     )
-
-
-def _called(one: LatticeSolid) -> str:
-    """Name a solid of the lattice for people."""
-    words = {"ring": "base ring", "upper": "upper ring", "trunk": "hub"}
-    return f"gate of {one.feeds}" if one.feeds is not None else words.get(one.role, one.role)
 
 
 def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:
@@ -194,7 +198,7 @@ def lattice_for(job: Job, chain: Chain, scaled: Scaling) -> Steps[Lattice]:
     return plan_lattice(
         tuple(chain.bodies[k] for k in order),
         path,
-        job.profile,
+        replace(job.profile, feed_wires=scaled.feed_wires),
         spec,
         wire_mm=max(wires_mm(chain.spec)),
         gap_mm=chain.smallest_gap_mm * scaled.scale,
@@ -227,6 +231,7 @@ def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
     low, high = points.min(axis=0), points.max(axis=0)
     across = 2.0 * float(np.hypot(*(points - (low + high) / 2)[:, :2].T).max())
     x, y, z = (high - low).tolist()
+    printed = [max(s.d_start_mm for s in one.struts) for one in fed.lattice.apart]
     return plan(
         job.cast,
         materials,
@@ -236,6 +241,8 @@ def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
         sections=sections(job, fed.lattice),
         across_mm=across,
         scale=scaled.scale,
+        margins=replace(USUAL_MARGINS, trunk_mm=trunk_length_mm(job.feed)),
+        habits=replace(USUAL_HABITS, trunk_d_mm=max(printed, default=None)),
     )
 
 

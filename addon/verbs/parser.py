@@ -80,9 +80,16 @@ def make_parser(program: str = "linkwright") -> argparse.ArgumentParser:
     gauge.add_argument("--readings", metavar="FILE.toml", help="what was measured; gives the lines for a job file")
     _json(gauge)
 
-    feed = verbs.add_parser("feed", help="chain and lattice, one solid", epilog=_EXITS)
-    _job(feed)
+    feed = verbs.add_parser("feed", help="chain and lattice, or a set of bodies and lattice, one solid", epilog=_EXITS)
+    feed.add_argument(
+        "files",
+        nargs="+",
+        metavar="FILE",
+        help="the job file of a chain; or .stl, .obj, .3mf, .blend files: the bodies of all of them are one set",
+    )
     _out(feed, "where the solid goes: .stl, .3mf or .blend, at finished size")
+    feed.add_argument("--profile", metavar="NAME", help="process profile for mesh files (default: bench)")
+    feed.add_argument("--unit", choices=tuple(UNITS_MM), help="unit of .stl and .obj files (default: mm)")
     _json(feed)
 
     plan = verbs.add_parser("plan", help="weights, flask, investment, temperatures", epilog=_EXITS)

@@ -1,6 +1,5 @@
 """Fill the bench sheet from what a run made."""
 
-import math
 from collections.abc import Sequence
 
 from ..rules.cast.layouts import LayoutFigures
@@ -11,7 +10,7 @@ from ..rules.files.job import Job
 from ..rules.inspect.finding import Finding
 from ..rules.inspect.inspection import Inspection
 from ..rules.inspect.ladder import ladder
-from ..rules.sheet.data import Cut, Row, SheetData
+from ..rules.sheet.data import Row, SheetData
 from ..rules.sheet.page import sheet
 from .flow import Fed, Scaling
 
@@ -45,7 +44,8 @@ def sheet_text(
             play=fed.play,
             layouts=tuple(layouts),
             findings=tuple(findings),
-            cuts=cut_rows(fed),
+            cutting=fed.cutting,
+            trunk_printed=bool(fed.lattice.apart),
             overrides=tuple(overridden),
         )
     )
@@ -129,20 +129,4 @@ def gap_rows(job: Job, inspection: Inspection, plan: CastPlan, scaled: Scaling) 
         ("Printed", f"{rungs.printed_mm:.2f} mm"),
         ("Investment in the joint", f"{rungs.web_mm:.2f} mm"),
         ("Cast", f"{rungs.cast_mm:.2f} mm"),
-    )
-
-
-def cut_rows(fed: Fed) -> tuple[Cut, ...]:
-    """List the cuts: upper gates first, then the lower ones alternately across the ring, three spread ones last."""
-    upper = [s for s in fed.lattice.solids if s.role == "gate" and s.above]
-    lower = [s for s in fed.lattice.solids if s.role == "gate" and not s.above]
-    half = math.ceil(len(lower) / 2)
-    across = [s for pair in zip(lower, [*lower[half:], None], strict=False) for s in pair if s is not None]
-    last = {id(lower[k * len(lower) // 3]) for k in range(3)} if len(lower) > 3 else set()
-    ordered = [(s, "upper gate") for s in upper]
-    ordered += [(s, "lower gate") for s in across if id(s) not in last]
-    ordered += [(s, "lower gate, leave to the end") for s in across if id(s) in last]
-    return tuple(
-        Cut(s.feeds or "", where, s.struts[-1].d_end_mm, f"cut {number}")
-        for number, (s, where) in enumerate(ordered, start=1)
     )

@@ -8,6 +8,7 @@ from ..rules.cast.plan import CastPlan
 from ..rules.chain.chain import Chain
 from ..rules.chain.play import FreePlay
 from ..rules.chain.resize import LeastWidth
+from ..rules.feed.cuts import GATE, POST, UPPER_GATE, CuttingList
 from ..rules.feed.lattice import Lattice
 from ..rules.inspect.finding import SEVERITIES, Finding, grouped
 from ..rules.sheet.compared import layout_row
@@ -119,6 +120,20 @@ def lattice_lines(lattice: Lattice, volume_mm3: float) -> list[str]:
     """Count the gates and the metal of the lattice."""
     gates = sum(1 for s in lattice.struts if s.feeds is not None)
     return [f"lattice: {gates} gates, {volume_mm3:.0f} mm3 of feed metal"]
+
+
+def cutting_lines(cutting: CuttingList | None) -> list[str]:
+    """Count the cuts after the cast, what is left to grind, and what goes back to the pot."""
+    if cutting is None or not cutting.cuts:
+        return []
+    counts = [
+        (len(cutting.of(kind)), words) for kind, words in ((POST, "of posts"), (UPPER_GATE, "upper"), (GATE, "lower"))
+    ]
+    cuts = ", ".join(f"{count} {words}" for count, words in counts if count)
+    return [
+        f"to cut, {cutting.tool_words}: {cuts}; {cutting.stub_area_mm2:.0f} mm2 of stubs to grind, "
+        f"{cutting.returns_mm3:.0f} mm3 of feed metal back to the pot"
+    ]
 
 
 def plan_lines(plan: CastPlan) -> list[str]:

@@ -4,13 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lattices import BENCH, chain, codes, planned, ring_way, straight_way
+import trimesh
+from lattices import BENCH, chain, codes, link, planned, ring_way, straight_way, tube
 
 from addon.rules.base.progress import finish
 from addon.rules.feed.lattice import Lattice, LatticeSolid, Strut
 from addon.rules.feed.rods import rod
 from addon.rules.feed.soundness import check_lattice
-from addon.rules.feed.steadiness import RESIN_MPA, Column, sway_mm
+from addon.rules.feed.steadiness import RESIN_MPA, Column, sliced
+from addon.rules.solid.mesh import Body, Mesh, Pose
 
 WAY = ring_way(14, 6.8)
 BODIES = chain(WAY)
@@ -78,7 +80,7 @@ def test_a_strut_that_touches_a_stranger_is_found_with_both_names_and_where(soun
     assert np.linalg.norm(np.subtract(near[0].at, link.pose.origin)) < 15
 
 
-@pytest.mark.parametrize("gap", [0.0, 0.3, 0.59])
+@pytest.mark.parametrize("gap", [0.0, 0.3, 0.55])
 def test_a_strut_nearer_than_the_floor_reads_its_true_distance(sound, gap):
     """A round rod beside a post, both upright and straight, their faces ``gap`` apart."""
     post = next(s for s in sound.solids if s.role == "post")
@@ -165,8 +167,11 @@ def test_thin_spokes_posts_and_rings_break_the_order_of_freezing(sound):
 
 
 def test_a_gate_thinner_than_the_quick_rule_is_named(sound):
-    found = loud(check(changed(sound, lower_gate("link 9"), lambda s: redrawn(s, 0.6))))
+    thin = changed(sound, lower_gate("link 9"), lambda s: redrawn(s, 0.6))
+    found = loud(check(thin, profile=replace(BENCH, feed_distance_mm=9.0)))
     assert {(f.code, f.bodies) for f in found if f.code == "modulus"} == {("modulus", ("link 9",))}
+    # Where the upper gate alone feeds the link, a thin one under it only holds it up.
+    assert "modulus" not in {f.code for f in loud(check(thin))}
 
 
 def test_a_lattice_of_nothing_leaves_every_body_without_a_gate():
@@ -185,31 +190,58 @@ def test_the_check_judges_a_straight_chain_by_the_same_rules():
     assert {f.code for f in loud(check(cut, bodies))} == {"no-gate", "solid"}
 
 
+def swaying(body, columns):
+    return finish(sliced([body]))[0].sway_mm(columns, 20.0)
+
+
 def hanging(offset):
-    """A short thick bar of wire, its middle ``offset`` mm beside the gate under it."""
-    t = np.linspace(0, 2 * np.pi, 40, endpoint=False)
-    line = np.stack((offset + 0.4 * np.cos(t), 0.4 * np.sin(t), 10 + 0 * t), axis=1)
-    return sway_mm(line, 0.5, [Column(np.array([0.0, 0, 9.0]), 4.0, 2.0, 0.5, 1.0)], 20.0)
+    """A bar of 1 x 1 x 2 mm, its middle ``offset`` mm beside the gate under it."""
+    bar = trimesh.creation.box((1.0, 1.0, 2.0))
+    body = Body(
+        "bar", Mesh(np.array(bar.vertices), np.array(bar.faces)), Pose(np.eye(3), np.array([offset, 0.0, 10.0]))
+    )
+    return swaying(body, [Column(np.array([0.0, 0, 9.0]), 4.0, 2.0, 0.5, 1.0)])
 
 
 def test_sway_follows_the_beam_formula():
     """Cantilever under a moment: slope M L / (E I), I = pi d^4 / 64 (Euler-Bernoulli, any handbook)."""
     offset = 5.0
-    force = 20.0e-3 * (2 * np.pi * 0.4 * np.pi * 0.25) / 1.0
+    force = 20.0e-3 * 1.0
     turn = force * offset * (4.0 / (RESIN_MPA * np.pi * 16 / 64) + 0.5 / (RESIN_MPA * np.pi / 64))
-    arm = np.hypot(offset + 0.4, 1.0)
-    assert hanging(offset) == pytest.approx(turn * arm, rel=0.02)
+    shrink = force * (4.0 / (RESIN_MPA * np.pi) + 0.5 / (RESIN_MPA * np.pi / 4))
+    # The corner furthest from the gate, in the middle of the last of 24 layers.
+    arm = np.sqrt((offset + 0.5) ** 2 + 0.5**2 + (2.0 - 1 / 24) ** 2)
+    assert hanging(offset) == pytest.approx(turn * arm + shrink, rel=1e-6)
     assert hanging(0.0) < 0.01 * hanging(offset)
 
 
 def test_two_columns_spread_along_the_link_hold_it_far_steadier_than_one():
     t = np.linspace(0, 2 * np.pi, 80, endpoint=False)
-    line = np.stack((6 * np.cos(t), 0 * t, 16 + 6 * np.sin(t)), axis=1)
+    ring = tube(np.stack((6 * np.cos(t), 0 * t, 16 + 6 * np.sin(t)), axis=1), 1.0)
+    body = Body("ring", ring, Pose(np.eye(3), np.array([2.0, 0.0, 0.0])))
 
     def column(x):
         return Column(np.array([x, 0.0, 10.0]), 4.0, 2.4, 0.5, 1.0)
 
-    one = sway_mm(line + np.array([2.0, 0, 0]), 1.0, [column(0.0)], 20.0)
-    two = sway_mm(line + np.array([2.0, 0, 0]), 1.0, [column(-3.0), column(3.0)], 20.0)
-    assert two < one / 20
-    assert sway_mm(line, 1.0, [], 20.0) == float("inf")
+    assert swaying(body, [column(-3.0), column(3.0)]) < swaying(body, [column(0.0)]) / 20
+    assert swaying(body, []) == float("inf")
+
+
+def test_links_that_stand_alike_sway_alike_wherever_they_are_turned():
+    """Cut once and turned with the link, or cut where it stands: the same figure."""
+    mesh, wire = link("curb")
+    lean = np.array([[1.0, 0, 0], [0, 0.6, -0.8], [0, 0.8, 0.6]])
+    angle = np.radians(70)
+    about = np.array([[np.cos(angle), -np.sin(angle), 0], [np.sin(angle), np.cos(angle), 0], [0, 0, 1.0]])
+    top, shift = np.array([0.5, -3.0, -3.0]), np.array([40.0, -7.0, 3.0])
+    here = Body("a", mesh, Pose(lean, np.zeros(3)), wire)
+    there = Body("b", mesh, Pose(about @ lean, shift), wire)
+
+    def columns(place):
+        return [Column(place, 4.0, 2.4, 0.5, 1.1)]
+
+    slices = finish(sliced([here, there]))
+    one, other = slices[0].sway_mm(columns(top), 20.0), slices[1].sway_mm(columns(about @ top + shift), 20.0)
+    alone = Body("c", Mesh(there.points(), mesh.triangles))
+    assert other == pytest.approx(one, rel=1e-9)
+    assert swaying(alone, columns(about @ top + shift)) == pytest.approx(one, rel=1e-6)

@@ -23,7 +23,8 @@ def test_the_bench_profile_is_read_to_the_last_figure() -> None:
     profile = load_profile("bench")
     assert profile.name == "bench"
     assert "bench" in profile_names()
-    read = {field.name: getattr(profile, field.name) for field in fields(profile)[1:]}
+    # How far metal feeds goes by the alloy, not by the profile.
+    read = {f.name: getattr(profile, f.name) for f in fields(profile)[1:] if f.name != "feed_wires"}
     assert {key: value for key, value in read.items() if value is not None} == {
         key: value for key, value in BENCH.items() if key != "note"
     }

@@ -13,9 +13,13 @@ from addon.rules.cast.plan import plan
 from addon.rules.cast.quick import Section
 from addon.rules.cast.spec import CastSpec
 from addon.rules.chain.play import FreePlay, JointPlay
+from addon.rules.feed.cut_order import FIRST, LAST, SECOND
+from addon.rules.feed.cuts import GATE, LIFT, POST, UPPER_GATE, Cut, CuttingList, Reach
 from addon.rules.feed.lattice import Strut
 from addon.rules.inspect.finding import Finding
-from addon.rules.sheet.data import Cut, SheetData
+from addon.rules.sheet.cuts import names
+from addon.rules.sheet.cuts import rows as cut_rows
+from addon.rules.sheet.data import SheetData
 from addon.rules.sheet.drawing import SIDE, TOP, draw, svg
 from addon.rules.sheet.outlines import thinned
 from addon.rules.sheet.page import sheet
@@ -81,6 +85,25 @@ FINDINGS = (
 )
 
 
+def tool_at(name, fits=True):
+    return Reach(name, fits, 0.3, None if fits else "a post", (1.0, 0.0, 0.0), (5.0, 0.0, 7.0), 0.4)
+
+
+def gate(number, turn, body, kind=GATE, d=1.1):
+    there, after = (tool_at("saw"), tool_at("disc", fits=False)), (tool_at("saw"), tool_at("disc"))
+    at, up = (5.0, 0.0, 7.0), (0.0, 0.0, 1.0)
+    return Cut(number, kind, turn, number, body, "saw", at, up, d, np.pi * d**2 / 4, 0.4, 4.0, there, after)
+
+
+def post(number):
+    there = (tool_at("saw"),)
+    return Cut(number, POST, 0, 7, None, "saw", (0.0, 0.0, 0.0), (0.0, 0.0, 1.0), 2.8, 0.0, 0.0, None, there, there)
+
+
+def listed(*cuts, returns_mm3=5000.0):
+    return CuttingList("saw", "threaded saw", cuts, sum(c.area_mm2 for c in cuts), returns_mm3, ())
+
+
 def data(**changes):
     made = SheetData(
         title="Tidewater bracelet",
@@ -91,7 +114,7 @@ def data(**changes):
         sizes=(("Worn inside length", "186.0 mm"),),
         gaps=(("Smallest gap", "0.49 mm"),),
         findings=FINDINGS,
-        cuts=(Cut("link 1", "base ring side", 1.0, "threaded saw"),),
+        cutting=listed(gate(1, FIRST, "link 1")),
     )
     return dataclasses.replace(made, **changes)
 
@@ -234,11 +257,11 @@ def test_no_text_of_the_users_becomes_code():
         sizes=((HOSTILE, HOSTILE),),
         gaps=((HOSTILE, HOSTILE),),
         findings=(Finding(HOSTILE, "warn", (HOSTILE,), HOSTILE),),
-        cuts=(Cut(HOSTILE, HOSTILE, 1.0, HOSTILE),),
+        cutting=listed(gate(1, FIRST, HOSTILE)),
         overrides=(HOSTILE,),
     )
     page = Page(sheet(made))
-    plain = Page(sheet(data(cuts=data().cuts)))
+    plain = Page(sheet(data()))
     assert set(page.tags) == set(plain.tags)
     assert page.text.count("<script>alert('x')</script>") >= 10
 
@@ -336,3 +359,54 @@ def test_thinning_keeps_the_size_and_the_budget():
 def test_an_empty_job_draws_nothing():
     assert draw((), (), TOP).body == ""
     assert inside(draw((), (), TOP)).tag.endswith("svg")
+
+
+def test_the_cutting_list_is_in_the_order_of_work_and_short():
+    """60 links on two rings: posts, upper gates in three rounds, the lift, lower gates in three rounds."""
+    cuts = [post(1), post(2)]
+    for kind in (UPPER_GATE, GATE):
+        for turn, numbers in ((FIRST, range(1, 58, 2)), (SECOND, range(2, 58, 2)), (LAST, (58, 59, 60))):
+            cuts += [gate(len(cuts) + k, turn, f"link {n}", kind) for k, n in enumerate(numbers, start=1)]
+        if kind == UPPER_GATE:
+            lift = Cut(len(cuts) + 1, LIFT, 0, None, None, None, (0.0, 0.0, 9.0), (0.0, 0.0, 1.0), 0.0, 0.0, 0.0, None)
+            cuts.append(lift)
+    made = listed(*cuts)
+    page = Page(sheet(data(cutting=made)))
+    rows = cut_rows(made)
+    assert [r[1].split(",")[0] for r in rows] == [
+        "Posts",
+        *["Upper gates"] * 3,
+        "Lift off the upper ring",
+        *["Lower gates"] * 3,
+    ]
+    assert [r[0] for r in rows] == [
+        "1 to 2",
+        "3 to 31",
+        "32 to 59",
+        "60 to 62",
+        "63",
+        "64 to 92",
+        "93 to 120",
+        "121 to 123",
+    ]
+    assert rows[3][2] == "link 58, 59, 60"
+    assert rows[5][2].startswith("link 1, 3, 5, 7, ")
+    assert rows[5][5] == "saw; disc too, once the posts are off"
+    assert "122 cuts in all with a threaded saw" in page.text
+    assert f"{120 * np.pi * 1.1**2 / 4:.0f} mm² of stubs" in page.text
+    assert f"{5.0 * planned().alloy.density_g_cm3.value:.1f} g" in page.text
+    for words in ("Spectacles", "dust mask", "no gloves at a running tool"):
+        assert words in page.text
+
+
+def test_long_lists_of_names_are_cut_short_and_unlike_names_written_out():
+    assert names([f"link {k}" for k in range(500)]).endswith(", 39 and 460 more in the same way, all in report.json")
+    assert names(["link 1", "eye 2"]) == "link 1, eye 2"
+    assert names(["link 7"]) == "link 7"
+
+
+def test_gates_without_room_are_counted():
+    bare = dataclasses.replace(
+        gate(1, FIRST, "link 1"), after=(tool_at("saw", fits=False), tool_at("disc", fits=False))
+    )
+    assert cut_rows(listed(bare))[0][5] == "saw; no room at 1, see findings; no room for a disc"

@@ -22,8 +22,8 @@ class Profile:
     ``gap_floor_mm``/``gap_warn_mm`` hold for the printed gap, ``web_floor_mm``/``web_warn_mm`` for the investment in
     a joint, ``strut_web_mm``/``strut_web_aim_mm`` for the investment between a strut and anything not its own.
     A face with a light reach under ``blind_share`` counts as blind. ``build_x_mm``, ``build_y_mm`` and ``build_z_mm``
-    are the room of the printer. ``feed_distance_mm`` None: 7 times the local thickness. ``scale`` None: automatic, from
-    metal and mould.
+    are the room of the printer. ``feed_distance_mm`` None: ``feed_wires`` times the local thickness, which goes by the
+    alloy. ``scale`` None: automatic, from metal and mould.
     """
 
     name: str
@@ -47,6 +47,7 @@ class Profile:
     build_z_mm: float
     feed_distance_mm: float | None
     scale: float | None
+    feed_wires: float = 7.0
 
     def with_gap_floor(self, floor_mm: float) -> "Profile":
         """Give this profile with another stop for the printed gap; the warning never lies below the stop."""

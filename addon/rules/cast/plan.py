@@ -265,12 +265,16 @@ def weights_by_alloy(materials: Materials, chain_mm3: float, metal_mm3: float) -
 
 @dataclass(frozen=True, slots=True)
 class MouldAndMetal:
-    """What the gap ladder needs before a plan: ``expansion`` of the mould, ``shrinkage`` of the metal, as shares."""
+    """What gap ladder and lattice need before a plan.
+
+    ``expansion`` of the mould and ``shrinkage`` of the metal as shares, ``freezing_range_k`` liquidus less solidus.
+    """
 
     scale: float
     expansion: float
     shrinkage: float
     hot_strength_mpa: float
+    freezing_range_k: float
 
 
 def mould_and_metal(spec: CastSpec, materials: Materials, *, thinnest_mm: float) -> MouldAndMetal:
@@ -283,6 +287,7 @@ def mould_and_metal(spec: CastSpec, materials: Materials, *, thinnest_mm: float)
         mould_expansion_percent(investment, flask_c) / 100.0,
         alloy.shrinkage_percent.value / 100.0,
         investment.hot_strength_mpa.value,
+        alloy.liquidus_c.value - alloy.solidus_c.value,
     )
 
 

@@ -1,6 +1,7 @@
 """How a tip enters the metal: where along its axis it must end to be sunk all round and show nowhere."""
 
 import numpy as np
+import numpy.typing as npt
 
 from ..solid.mesh import FloatArray
 from .piercing import pierced_side_by_side
@@ -8,6 +9,8 @@ from .piercing import pierced_side_by_side
 # The axis ends this deep, the rim of the tip this deep, in the smooth wire; facets and bends take some of it.
 AXIS_SUNK_MM = 0.2
 RIM_SUNK_MM = 0.12
+# In a bend, facets included, the rim keeps at least this depth.
+BENT_MM = 0.05
 # At least this much of the tip piece shows outside the metal.
 LEAST_SHOWN_MM = 0.25
 # Flatter than this against the wire's own direction a tip does not enter.
@@ -35,6 +38,27 @@ def into_wire(
     end = np.minimum(rim.min(axis=1), (radius_mm - AXIS_SUNK_MM) / steep)
     fits = (room >= 0.0).all(axis=1) & (end >= 0.0) & (square >= LEAST_ENTRY)
     return np.where(fits, end, np.nan), radius_mm / steep
+
+
+def inside_bend(
+    end: FloatArray, direction: FloatArray, tip_mm: FloatArray, line: FloatArray, radius_mm: float
+) -> npt.NDArray[np.bool_]:
+    """Tell which tips (c,) that end at places (c, 3) along unit vectors (c, 3) stay inside a bent wire all round.
+
+    ``line`` (n, 3) is the wire's centreline, closely sampled. `into_wire` takes a wire for straight; in a bend the rim
+    of a wide tip may come out of it.
+    """
+    axis = np.zeros_like(direction)
+    axis[np.arange(len(axis)), np.abs(direction).argmin(axis=1)] = 1.0
+    side = np.cross(direction, axis)
+    side /= np.linalg.norm(side, axis=1, keepdims=True)
+    up = np.cross(direction, side)
+    angle = np.arange(SPOKES // 2) * (4 * np.pi / SPOKES)
+    rim = np.cos(angle)[:, None] * side[:, None] + np.sin(angle)[:, None] * up[:, None]
+    places = end[:, None] + tip_mm[:, None, None] / 2 * rim
+    square = (places**2).sum(axis=2)[..., None] + (line**2).sum(axis=1) - 2 * places @ line.T
+    away = np.sqrt(np.maximum(square.min(axis=2), 0.0))
+    return np.asarray((away <= radius_mm - BENT_MM).all(axis=1))
 
 
 def into_mesh(
@@ -65,8 +89,9 @@ def _entered(corners: FloatArray, middle: FloatArray, direction: FloatArray, tip
     side = np.cross(direction, axis)
     side /= np.linalg.norm(side)
     up = np.cross(direction, side)
-    angle = np.arange(SPOKES // 2) * (4 * np.pi / SPOKES)
-    rim = tip_mm / 2 * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * up)
+    angle = np.arange(SPOKES) * (2 * np.pi / SPOKES)
+    # So wide that the lines go round the whole rim.
+    rim = tip_mm / 2 / np.cos(np.pi / SPOKES) * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * up)
     reach = float(np.linalg.norm(corners.reshape(-1, 3) - middle, axis=1).max(initial=0.0)) + 1.0
     starts = middle - reach * direction + np.concatenate((np.zeros((1, 3)), rim))
     inner, surface = -np.inf, np.nan

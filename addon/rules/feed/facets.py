@@ -1,4 +1,4 @@
-"""Meshes that we did not draw, made plain for planning: lines over every facet, and places on its underside."""
+"""Meshes that we did not draw, made plain for planning: lines over every facet, and places on it."""
 
 import numpy as np
 
@@ -23,24 +23,25 @@ def facet_lines(points: FloatArray, triangles: IntArray) -> tuple[FloatArray, Fl
     return starts, ends
 
 
-def under_places(points: FloatArray, triangles: IntArray) -> FloatArray:
-    """Give places (k, 3) all over the facets that look down, no further apart than about the spacing."""
+def surface_places(
+    points: FloatArray, triangles: IntArray, spacing_mm: float = SPACING_MM
+) -> tuple[FloatArray, IntArray]:
+    """Give places (k, 3) all over the facets, no further apart than about the spacing, and the facet of each (k,)."""
     a, b, c = (points[triangles[:, k]] for k in range(3))
-    down = np.cross(b - a, c - a)[:, 2] < 0
-    a, b, c = a[down], b[down], c[down]
-    count = _cuts(a, b, c)
-    found = []
+    count = _cuts(a, b, c, spacing_mm)
+    found, whose = [np.zeros((0, 3))], [np.zeros(0, dtype=np.int64)]
     for n in np.unique(count):
         u, v = np.meshgrid((np.arange(n) + 1 / 3) / n, (np.arange(n) + 1 / 3) / n)
         inner = u + v < 1
-        rows = count == n
+        rows = np.flatnonzero(count == n)
         weight = np.stack((1 - u - v, u, v), axis=-1)[inner]
         corners = np.stack((a[rows], b[rows], c[rows]), axis=1)
         found.append(np.einsum("kw,twx->tkx", weight, corners).reshape(-1, 3))
-    return np.concatenate(found) if found else np.zeros((0, 3))
+        whose.append(np.repeat(rows, len(weight)))
+    return np.concatenate(found), np.concatenate(whose)
 
 
-def _cuts(a: FloatArray, b: FloatArray, c: FloatArray) -> IntArray:
+def _cuts(a: FloatArray, b: FloatArray, c: FloatArray, spacing_mm: float = SPACING_MM) -> IntArray:
     """Choose into how many strips each triangle is cut, (m,): by its longest edge."""
     longest = np.sqrt(np.maximum.reduce([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))]))
-    return np.asarray(np.clip(np.ceil(longest / SPACING_MM), 1, MOST_LINES).astype(np.int64))
+    return np.asarray(np.clip(np.ceil(longest / spacing_mm), 1, MOST_LINES).astype(np.int64))

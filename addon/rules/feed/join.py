@@ -10,7 +10,7 @@ of that sum is reported.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -20,7 +20,7 @@ from ..inspect.finding import Finding
 from ..solid.edges import edges_pair
 from ..solid.measure import area_mm2, volume_mm3
 from ..solid.mesh import Body, IntArray, Mesh, merged
-from ..solid.topology import facts
+from ..solid.topology import MeshFacts, facts
 from .lattice import Lattice, LatticeSolid
 from .settle import settled
 from .skeletons import boxes_meet, rods_cross
@@ -31,7 +31,8 @@ Boolean = Callable[[str, Mesh, Mesh], Mesh]
 # How far a point may lie from where it was asked for, in mm, all in all: the solver's single precision on 200 mm.
 MOVED_MM = 2e-5
 PROOF = 1e-6
-ORDER = ("ring", "trunk", "spoke", "gate", "post", "upper")
+# What is least comes first: every union goes over all that was joined before. Other roles follow.
+ORDER = ("ring", "trunk", "spoke", "post", "upper", "gate")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,7 +79,7 @@ def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[So
         yield 0.75
         rest = boolean("difference", struts, metal)
         yield 0.95
-        return _settled(_proven(whole, rest, metal_volume), lattice.plate_z_mm)
+        return _proven(whole, rest, metal_volume, lattice.plate_z_mm)
     except _Failed as failed:
         reason = str(failed)
     except (BadInput, CannotBuild) as error:
@@ -87,15 +88,12 @@ def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[So
     return Solid(None, 0.0, metal_volume, lattice.volume_mm3, 0.0, None, 0, (finding,))
 
 
-def _settled(solid: Solid, plate_z_mm: float) -> Solid:
+def _settled(whole: Mesh, found: MeshFacts, plate_z_mm: float) -> Mesh:
     """Settle a proven solid, and put points back on the plate that the solver's rounding lifted off it."""
-    if solid.mesh is None:
-        return solid
-    mesh = settled(solid.mesh)
+    mesh = settled(whole, found)
     points = mesh.points.copy()
     points[np.abs(points[:, 2] - plate_z_mm) <= MOVED_MM, 2] = plate_z_mm
-    whole = Mesh(points, mesh.triangles)
-    return replace(solid, mesh=whole, volume_mm3=volume_mm3(whole))
+    return Mesh(points, mesh.triangles)
 
 
 def _check_bodies(bodies: Sequence[Body]) -> None:
@@ -120,14 +118,14 @@ def _batches(solids: Sequence[LatticeSolid]) -> list[tuple[str, Mesh]]:
         "upper": "upper ring",
     }
     batches: list[tuple[str, Mesh]] = []
-    for role in ORDER:
+    for role in (*ORDER, *sorted({s.role for s in solids} - set(ORDER))):
         group = [s for s in solids if s.role == role]
         if not group:
             continue
         colour = _colours(group)
         for k in range(int(colour.max()) + 1):
             members = [s.mesh for s, c in zip(group, colour, strict=True) if c == k]
-            batches.append((names[role], merged(members)))
+            batches.append((names.get(role, "other struts"), merged(members)))
     return batches
 
 
@@ -167,7 +165,8 @@ def _united(boolean: Boolean, a: Mesh, a_name: str, b: Mesh, b_name: str) -> Mes
     return result
 
 
-def _proven(whole: Mesh, rest: Mesh, metal_volume: float) -> Solid:
+def _proven(whole: Mesh, rest: Mesh, metal_volume: float, plate_z_mm: float) -> Solid:
+    """Prove what came out as the module's text says, then settle it."""
     f = facts(whole)
     if not f.closed or f.inside_out:
         raise _Failed(f"the union of the bodies and the lattice came back open ({f.open_edges} open edges)")
@@ -199,4 +198,5 @@ def _proven(whole: Mesh, rest: Mesh, metal_volume: float) -> Solid:
                 limit=PROOF,
             )
         )
-    return Solid(whole, volume, metal_volume, lattice_volume, residue, f.genus, f.shells, tuple(findings))
+    given = _settled(whole, f, plate_z_mm)
+    return Solid(given, volume_mm3(given), metal_volume, lattice_volume, residue, f.genus, f.shells, tuple(findings))

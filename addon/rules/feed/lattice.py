@@ -47,6 +47,7 @@ class LatticeSolid:
     ``modulus_mm`` is area over perimeter of its section where it stands free, tips left out: what the freezing order is
     judged by. ``above`` tells a gate that comes down from the upper ring from one that rises from the base ring.
     ``line`` of a gate are its foot, knee, root of the tip, surface and sunk end; of all else it is empty.
+    ``neck_mm`` is the diameter of a gate's break-off neck, None where it has none.
     """
 
     role: str
@@ -55,11 +56,19 @@ class LatticeSolid:
     modulus_mm: float
     above: bool = False
     line: tuple[Place, ...] = ()
+    neck_mm: float | None = None
 
     @property
     def feeds(self) -> str | None:
         """Name the body this solid enters, or None."""
         return next((s.feeds for s in self.struts if s.feeds is not None), None)
+
+    @property
+    def called(self) -> str:
+        """Name this solid for people."""
+        if self.feeds is not None:
+            return f"{'upper gate' if self.above else 'gate'} of {self.feeds}"
+        return {"ring": "base ring", "upper": "upper ring", "trunk": "hub"}.get(self.role, self.role)
 
     def rod(self) -> tuple[FloatArray, FloatArray]:
         """Give the axis (k + 1, 3) and the largest radius of each of its k pieces (k,)."""
@@ -81,12 +90,14 @@ class Lattice:
     """All printed feed metal of a job: its solids, where the plate lies, and what planning it found.
 
     ``plate_z_mm`` is the height of the plate in the coordinates of the bodies: move bodies and lattice by its
-    negative, and the plate is z = 0.
+    negative, and the plate is z = 0. ``apart`` are solids printed on their own, drawn where they go when they are set
+    in by hand: they belong neither to ``struts`` nor to the joined solid.
     """
 
     solids: tuple[LatticeSolid, ...]
     plate_z_mm: float
     findings: tuple[Finding, ...] = ()
+    apart: tuple[LatticeSolid, ...] = ()
 
     @property
     def struts(self) -> tuple[Strut, ...]:
@@ -101,7 +112,8 @@ class Lattice:
     def moved(self, shift: FloatArray) -> "Lattice":
         """Give this lattice, its plate and its findings moved by ``shift`` (3,) mm."""
         findings = tuple(replace(f, at=None if f.at is None else place(np.add(f.at, shift))) for f in self.findings)
-        return Lattice(tuple(s.moved(shift) for s in self.solids), self.plate_z_mm + float(shift[2]), findings)
+        solids, apart = (tuple(s.moved(shift) for s in group) for group in (self.solids, self.apart))
+        return Lattice(solids, self.plate_z_mm + float(shift[2]), findings, apart)
 
 
 def place(point: FloatArray) -> Place:

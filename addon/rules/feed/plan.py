@@ -3,8 +3,8 @@
 Same input, same lattice. Planned on centrelines, then checked on the exact meshes (`soundness`).
 """
 
-from collections.abc import Sequence
-from itertools import pairwise
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,25 +14,38 @@ from ..base.progress import Steps, part
 from ..inspect.finding import Finding, worst_first
 from ..solid.measure import volume_mm3
 from ..solid.mesh import Body, FloatArray
-from .anchors import anchors
+from .anchors import all_anchors, anchors
+from .by_hand import without
 from .course import Course, Route, plan_course
+from .drawn import gate_solid, narrowed_findings
+from .fillets import with_fillets
 from .gates import Gate
-from .lattice import Lattice, LatticeSolid, Strut, place
+from .kept_findings import anchor_findings, kept_out_gates
+from .lattice import Lattice
+from .posts import Setting, post_solid, stand_posts
 from .refusals import course_findings, refusal_findings
-from .rods import rod
-from .sections import ROUND
-from .sides import MIRROR, Job, Side, lay_side
-from .sizes import Sizes, choose_sizes, written_size_findings
+from .second import Lack, Limits, lacking, second_starts
+from .sides import MIRROR, SAW_MM, UPRIGHT, Job, Side, lay_side
+from .sizes import LONG_GATE_MM, Sizes, choose_sizes, written_size_findings
 from .skeletons import skeletons
-from .soundness import STEADY_SHARE, check_lattice, sways
+from .soundness import check_lattice
 from .spec import FeedSpec
 from .standing import Standing
-from .upper import post_solid, stand_posts, upper_hoop
+from .steadiness import sliced
+from .tries import Hold
+from .upper import upper_hoop
 from .wheel import lay_wheel
 
-UPRIGHT = np.ones(3)
+SIZES = (
+    "tip_mm", "gate_mm", "gate_length_mm", "ring_mm", "upper_ring_mm", "post_mm", "spoke_mm", "hub_mm",
+    "trunk_length_mm",
+)  # fmt: skip
 # A tip that the maker left to the rules is thickened in these steps until the links stand steady.
 TIP_STEPS = (1.0, 1.25, 1.5)
+# Up to this share of the links lacking, they get a second gate rather than all a thicker tip.
+FEW = 0.25
+# How often further gates are given to links that still lack.
+ROUNDS = 2
 
 
 def plan_lattice(
@@ -53,34 +66,32 @@ def plan_lattice(
     sizes that no lattice can be planned on.
     """
     bodies = tuple(bodies)
-    wire = _checked(bodies, spec, wire_mm)
+    wire = checked(bodies, spec, wire_mm)
     base = plan_course(bodies, path)
     lines = skeletons(bodies)
-    low, high = [], []
-    for body in bodies:
-        low.append(anchors(body, UPRIGHT))
-        high += [anchors(body, MIRROR)] if spec.upper_ring else []
-        yield 0.05
-    job = Job(bodies, lines, base, tuple(low), tuple(high), profile, spec)
+    low = yield from part(all_anchors(bodies, spec, UPRIGHT), 0.0, 0.05)
+    high = (yield from part(all_anchors(bodies, spec, MIRROR), 0.05, 0.1)) if spec.upper_ring else ()
+    job = Job(bodies, lines, base, low, high, profile, spec)
     yield 0.1
     gap = profile.gap_warn_mm if gap_mm is None else gap_mm
-    sizes = choose_sizes(spec, profile, wire_mm=wire)
-    lattice = yield from part(_built(job, sizes), 0.1, 0.4)
-    for factor in TIP_STEPS[1:] if spec.tip_mm is None else ():
-        thicker = choose_sizes(spec, profile, wire_mm=wire, tip_factor=factor)
-        steady = max(sways(bodies, lattice, profile), default=0.0) <= STEADY_SHARE * gap
-        if steady or thicker.tip_mm == sizes.tip_mm or any(f.severity == "stop" for f in lattice.findings):
-            break
-        sizes = thicker
-        lattice = yield from part(_built(job, sizes), 0.4, 0.7)
+
+    def sized(factor: float) -> Sizes:
+        return choose_sizes(spec, profile, wire_mm=wire, tip_factor=factor)
+
+    def built(sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
+        return _built(job, sizes, further)
+
+    sizes, lattice = yield from part(steadied(job, Limits(gap, wire), sized, built), 0.1, 0.7)
+    lattice = without(lattice, spec.removed, bodies)
     found = yield from part(check_lattice(bodies, lattice, profile, wire_mm=wire, gap_mm=gap), 0.7, 1.0)
     told = {name for f in lattice.findings if f.code == "no-gate" for name in f.bodies}
     fresh = [f for f in found if f.code != "no-gate" or not told.issuperset(f.bodies)]
-    findings = (*lattice.findings, *written_size_findings(spec, sizes), *fresh)
-    return Lattice(lattice.solids, lattice.plate_z_mm, worst_first(findings))
+    findings = (*lattice.findings, *written_size_findings(spec, sizes), *kept_out_gates(bodies, lattice, spec), *fresh)
+    return replace(lattice, findings=worst_first(findings))
 
 
-def _checked(bodies: tuple[Body, ...], spec: FeedSpec, wire_mm: float | None) -> float:
+def checked(bodies: tuple[Body, ...], spec: FeedSpec, wire_mm: float | None) -> float:
+    """Give the thickness of the wire that sizes go by. Raises BadInput for bodies and sizes that nothing works with."""
     if not bodies:
         raise BadInput("lattice: there are no bodies to feed; make or select a chain first")
     if not spec.base_ring:
@@ -91,7 +102,7 @@ def _checked(bodies: tuple[Body, ...], spec: FeedSpec, wire_mm: float | None) ->
     if len(set(names)) < len(names):
         twice = next(name for name in names if names.count(name) > 1)
         raise BadInput(f"lattice: two bodies are called {twice!r}; give every body its own name")
-    for key in ("tip_mm", "gate_mm", "gate_length_mm", "ring_mm"):
+    for key in SIZES:
         value = getattr(spec, key)
         if value is not None and not (np.isfinite(value) and 0.1 <= value <= 100.0):
             raise BadInput(f"feed.{key}: {value:g} does not work; give a length from 0.1 to 100 mm")
@@ -109,16 +120,76 @@ def _thickness(body: Body) -> float:
     return 2 * half if half > 0.0 else abs(volume_mm3(body.mesh)) ** (1 / 3)
 
 
-def _built(job: Job, sizes: Sizes) -> Steps[Lattice]:
+def steadied(
+    job: Job,
+    limits: Limits,
+    sized: Callable[[float], Sizes],
+    built: Callable[[Sizes, tuple[Hold, ...]], Steps[Lattice]],
+) -> Steps[tuple[Sizes, Lattice]]:
+    """Build with the sizes of the rules; where links stay unsteady or far from feed, thicken tips or start again.
+
+    ``sized`` gives the sizes with tips thickened by a factor, ``built`` the lattice with sizes and further starts.
+
+    One thicker tip on all is the lesser work when many links are unsteady, a second gate when few are; only a further
+    gate brings feed nearer. Of what still lacks at the end, the least is taken.
+    """
+    usual = sized(1.0)
+    slices = yield from part(sliced(job.bodies), 0.0, 0.05)
+    lattice = yield from part(built(usual, ()), 0.05, 0.3)
+    lacks = lacking(job, slices, lattice, limits)
+    if not lacks or _stopped(lattice):
+        return usual, lattice
+    widths = [usual]
+    for factor in TIP_STEPS[1:] if job.spec.tip_mm is None else ():
+        thicker = sized(factor)
+        if thicker.tip_mm != widths[-1].tip_mm:
+            widths.append(thicker)
+    loose = sum(lack.sway > 1.0 for lack in lacks.values())
+    thicken = [(sizes, 0) for sizes in widths[1:]] if loose else []
+    again = [(sizes, ROUNDS) for sizes in (widths if loose else widths[:1])]
+    few = loose <= FEW * len(job.bodies)
+    plans = [*again[:1], *thicken, *again[1:]] if few else [*thicken, *again]
+    best = (_worth(lacks), usual, lattice)
+    for number, (sizes, rounds) in enumerate(plans):
+        share = 0.3 + 0.7 * number / len(plans)
+        yield share
+        made = yield from part(built(sizes, ()), share, share + 0.1)
+        lacks = lacking(job, slices, made, limits)
+        further: tuple[Hold, ...] = ()
+        for _ in range(rounds):
+            more = yield from part(second_starts(job, slices, made, limits), share + 0.1, share + 0.2)
+            if not more or _stopped(made):
+                break
+            further += more
+            made = yield from part(built(sizes, further), share + 0.1, share + 0.2)
+            lacks = lacking(job, slices, made, limits)
+        if not _stopped(made):
+            best = min(best, (_worth(lacks), sizes, made), key=lambda one: one[0])
+        if not lacks:
+            break
+    return best[1], best[2]
+
+
+def _worth(lacks: Mapping[int, Lack]) -> float:
+    return round(sum(lack.worst for lack in lacks.values()), 3)
+
+
+def _stopped(lattice: Lattice) -> bool:
+    return any(f.severity == "stop" for f in lattice.findings)
+
+
+def _built(job: Job, sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
     """Route everything with one set of sizes."""
     profile, base = job.profile, job.base
     standing = Standing()
-    below = yield from part(lay_side(job, sizes, standing, above=False), 0.0, 0.35)
+    below = yield from part(lay_side(job, sizes, standing, above=False, further=further), 0.0, 0.35)
     base_z = float(below.course.at(np.zeros(1))[0, 2])
     plate_z = base_z - sizes.ring_axis_mm
-    findings = refusal_findings(job, below, above=False)
+    findings = anchor_findings(job.bodies, job.low, UPRIGHT)
+    findings += refusal_findings(job, below, above=False)
     findings += course_findings(base, sizes, plate_z)
-    solids = [_gate_solid(g, job.bodies, above=False) for g in below.gates]
+    findings += narrowed_findings(below.gates, job.bodies, sizes, above=False)
+    solids = [gate_solid(g, job.bodies, above=False, sizes=sizes) for g in below.gates]
     feet = _feet(base, below.gates) if below.gates else base.at_mm
     wheel = lay_wheel(
         base,
@@ -127,24 +198,36 @@ def _built(job: Job, sizes: Sizes) -> Steps[Lattice]:
         gates=sum(a.holds for a in (*job.low, *job.high)),
         plate_z_mm=plate_z,
         web_mm=profile.strut_web_mm,
+        clear_mm=min((g.clear_mm for g in below.gates), default=np.inf),
+        spec=job.spec,
     )
-    if wheel.trouble:
-        findings.append(Finding("strut-unrouted", "stop", (), wheel.trouble))
+    findings += wheel.findings
     if job.spec.upper_ring:
         for solid in wheel.solids:
-            if solid.role in ("spoke", "trunk"):
+            if solid.role == "trunk":
                 standing.add(*solid.rod())
         above = yield from part(lay_side(job, sizes, standing, above=True), 0.35, 0.7)
+        findings += anchor_findings(job.bodies, job.high, MIRROR)
         findings += refusal_findings(job, above, above=True)
-        posts = yield from part(
-            stand_posts(base, base_z, above.course, *_both_ends(below, above), sizes, profile, job.lines, standing),
-            0.7,
-            1.0,
+        findings += narrowed_findings(above.gates, job.bodies, sizes, above=True)
+        setting = Setting(
+            base,
+            base_z,
+            above.course,
+            above.gates,
+            _kept_mm(job.spec),
+            sizes,
+            profile,
+            job.lines,
+            standing,
+            spokes=tuple(s for s in wheel.solids if s.role == "spoke"),
         )
-        if len(posts):
-            solids += [_gate_solid(g, job.bodies, above=True) for g in above.gates]
-            solids.append(upper_hoop(above.course, sizes))
-            solids += [post_solid(line, sizes.post_mm) for line in posts]
+        carried = yield from part(stand_posts(setting, *_both_ends(below, above)), 0.7, 1.0)
+        if len(carried.posts):
+            hung = carried.hung(above.gates)
+            solids += [gate_solid(g, job.bodies, above=True, sizes=sizes) for g in hung]
+            solids.append(upper_hoop(carried, sizes))
+            solids += [post_solid(line, sizes.post_mm) for line in carried.posts]
         else:
             findings.append(
                 Finding(
@@ -157,7 +240,15 @@ def _built(job: Job, sizes: Sizes) -> Steps[Lattice]:
                 )
             )
     yield 1.0
-    return Lattice((*wheel.solids, *solids), plate_z, tuple(findings))
+    drawn, told = with_fillets((*wheel.solids, *solids), job.spec.fillet_mm, profile.strut_web_mm)
+    return Lattice(drawn, plate_z, (*findings, *told), wheel.apart)
+
+
+def _kept_mm(spec: FeedSpec) -> float:
+    """Give the clear length that gates keep where the upper ring dips: what the maker wrote, else the tool's room."""
+    if spec.gate_length_mm is not None:
+        return spec.gate_length_mm
+    return SAW_MM if spec.cut == "saw" else LONG_GATE_MM
 
 
 def _feet(course: Course, gates: Sequence[Gate]) -> FloatArray:
@@ -175,17 +266,3 @@ def _both_ends(below: Side, above: Side) -> tuple[FloatArray, FloatArray]:
             at[gate.body] = _feet(side.course, [gate])[0]
         ends.append(at)
     return ends[0], ends[1]
-
-
-def _gate_solid(gate: Gate, bodies: tuple[Body, ...], *, above: bool) -> LatticeSolid:
-    """Draw a gate: shaft, cone to the tip, tip sunk into the body. A straight shaft is one piece."""
-    s, t = gate.shaft_mm, gate.tip_mm
-    foot, knee, root, surface, end = gate.points
-    straight = gate.level == 0 or np.linalg.norm(np.cross(knee - foot, root - knee)) < 1e-9
-    shaft = [foot, root] if straight else [foot, knee, root]
-    line = np.array([*shaft, surface, end])
-    d = np.array([s] * len(shaft) + [t, t])
-    name = bodies[gate.body].name
-    struts = [Strut("brace", place(a), place(b), s, s) for a, b in pairwise(shaft)]
-    struts.append(Strut("gate", place(root), place(end), s, t, feeds=name))
-    return LatticeSolid("gate", rod(line, d), tuple(struts), ROUND.modulus_mm(s), above=above)

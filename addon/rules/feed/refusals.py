@@ -36,6 +36,8 @@ def _findings(job: Job, kind: str, group: list[Refusal], fed: set[int], *, above
     bodies = list(dict.fromkeys([worst.hold.body, *(r.hold.body for r in group)]))
     names = tuple(job.bodies[k].name for k in bodies)
     gate = "an upper gate" if above else "a further gate" if fed.issuperset(bodies) else "a gate"
+    if worst.hold.wanted:
+        gate = "the upper gate you asked for" if above else "the gate you asked for"
     why, mend, value = _reason(job, worst, kind)
     text = f"{_with_others(names[0], len(names))}: no way for {gate}: {why}; {mend}"
     at = place(worst.hold.anchors.points[worst.hold.order[0]] * (MIRROR if above else 1.0))
@@ -109,7 +111,8 @@ def course_findings(base: Course, sizes: Sizes, plate_z: float) -> list[Finding]
             (),
             f"base ring: bent to a radius of {radius:.1f} mm, tighter than its own {sizes.ring_mm:.1f} mm allow; "
             f"make the curve "
-            f"rounder than {sizes.ring_mm / 1.8:.1f} mm there, or the ring thinner",
+            f"rounder than {sizes.ring_mm / 1.8:.1f} mm there, or the ring thinner than {1.8 * radius:.1f} "
+            "mm (feed.ring_mm)",
             at=place(at * [1, 1, 0] + [0, 0, plate_z]),
             value=radius,
             limit=sizes.ring_mm / 1.8,

@@ -27,23 +27,34 @@ def rod(points: FloatArray, d_mm: FloatArray) -> Mesh:
         slide = circle @ mitre[k] / (before[k] @ mitre[k])
         rings.append(point + circle - slide[:, None] * before[k])
         side = _carried(side, before[k], after[k])
-    return _skin(np.array(rings), closed=False)
+    return skin(np.array(rings), closed=False)
 
 
-def lying(points: FloatArray, d_mm: FloatArray, section: Section, *, plate_z_mm: float, closed: bool) -> Mesh:
+def lying(
+    points: FloatArray,
+    d_mm: FloatArray,
+    section: Section,
+    *,
+    plate_z_mm: float,
+    closed: bool,
+    wider_mm: FloatArray | float = 0.0,
+) -> Mesh:
     """Sweep a footed section along a line (k, 2) drawn on the plate, with diameters (k,); the foot lies in the plate.
 
-    Sections stand upright, mitred in plan. The axis of a piece lies ``section.foot * d / 2`` above the plate.
+    Sections stand upright, mitred in plan. The axis of a piece lies ``section.foot * d / 2`` above the plate. By
+    ``wider_mm`` (k,) the halves of a section are moved apart to either side: it grows no higher, its flanks no flatter.
     """
     side, stretch = _plan_sides(points, closed=closed)
     outline = section.outline(float(d_mm.max()))
     r = d_mm[:, None] / 2
-    across = (r * stretch[:, None] * outline[:, 0])[..., None] * side[:, None, :]
+    # A corner on the axis belongs to neither half.
+    half = np.sign(np.round(outline[:, 0], 9)) * np.broadcast_to(wider_mm, len(points))[:, None]
+    across = (stretch[:, None] * (r * outline[:, 0] + half))[..., None] * side[:, None, :]
     rings = np.empty((len(points), len(outline), 3))
     rings[..., :2] = points[:, None, :] + across
     # Written so that the foot comes out at the plate to the last bit.
     rings[..., 2] = plate_z_mm + r * (section.foot + outline[:, 1])
-    return _skin(rings, closed=closed)
+    return skin(rings, closed=closed)
 
 
 def hoop(points: FloatArray, d_mm: float, *, closed: bool) -> Mesh:
@@ -58,7 +69,7 @@ def hoop(points: FloatArray, d_mm: float, *, closed: bool) -> Mesh:
     outline = ROUND.outline(d_mm)
     circle = d_mm / 2 * (outline[None, :, :1] * side[:, None] + outline[None, :, 1:] * up[:, None])
     slide = (circle * mitre[:, None]).sum(axis=2) / (before * mitre).sum(axis=1)[:, None]
-    return _skin(points[:, None] + circle - slide[..., None] * before[:, None], closed=closed)
+    return skin(points[:, None] + circle - slide[..., None] * before[:, None], closed=closed)
 
 
 def drum(middle: FloatArray, d_mm: float, *, plate_z_mm: float, height_mm: float) -> Mesh:
@@ -68,7 +79,7 @@ def drum(middle: FloatArray, d_mm: float, *, plate_z_mm: float, height_mm: float
     rings[..., :2] = middle + outline
     rings[0, :, 2] = plate_z_mm
     rings[1, :, 2] = plate_z_mm + height_mm
-    return _skin(rings, closed=False)
+    return skin(rings, closed=False)
 
 
 def _plan_sides(points: FloatArray, *, closed: bool) -> tuple[FloatArray, FloatArray]:
@@ -82,8 +93,11 @@ def _plan_sides(points: FloatArray, *, closed: bool) -> tuple[FloatArray, FloatA
     return side, 1.0 / (before * along).sum(axis=1)
 
 
-def _skin(rings: FloatArray, *, closed: bool) -> Mesh:
-    """Join rings of corners (k, m, 3), each counter-clockwise about the way, into a closed mesh."""
+def skin(rings: FloatArray, *, closed: bool) -> Mesh:
+    """Join rings of corners (k, m, 3), each counter-clockwise about the way, into a closed mesh.
+
+    ``closed`` joins the last ring to the first; else both are capped, and must be flat.
+    """
     k, m = rings.shape[:2]
     first = np.arange(k if closed else k - 1)[:, None]
     here, there = first * m, (first + 1) % k * m

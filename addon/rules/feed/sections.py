@@ -23,6 +23,14 @@ class Section:
 
     foot: float = 1.0
 
+    @property
+    def slope(self) -> float:
+        """Give how steep the flanks rise from the foot, in radians from the level; those of a circle count as a foot's.
+
+        It is the least slope at which feed metal is drawn: that of the foot's flanks is chosen by the overhang limit.
+        """
+        return acos(self.foot) if self.foot < 1.0 else radians(FOOT_DEG)
+
     def area_mm2(self, d_mm: float) -> float:
         """Give the area of the section inside a rod of diameter ``d_mm``: circle less its cut-off segment."""
         half = acos(self.foot)

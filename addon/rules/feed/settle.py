@@ -19,30 +19,47 @@ SCALED = 1.1
 SAME_VOLUME = 1e-6
 
 
-def settled(solid: Mesh) -> Mesh:
+def settled(solid: Mesh, before: MeshFacts | None = None) -> Mesh:
     """Move points by no more than a grid step and take triangles away that fall together.
 
     Gives the solid as it came where no step leaves it as sound as it was: closed, with the same shells, handles and
-    volume.
+    volume. ``before`` are its facts, where they are known already.
     """
-    before, volume = facts(solid), volume_mm3(solid)
+    before, volume = facts(solid) if before is None else before, volume_mm3(solid)
     finest = float(np.spacing(np.float32(SCALED * np.abs(solid.points).max())))
     for step in finest * np.array(STEPS):
         moved = np.round(solid.points / step) * step
-        tried = _without_fallen(weld(moved, solid.triangles))
-        same = len(tried.triangles) and abs(volume_mm3(tried) - volume) <= SAME_VOLUME * abs(volume)
-        if same and _as_sound(facts(tried), before):
+        tried = _without_fallen(solid.triangles, weld(moved, solid.triangles))
+        if not len(tried.triangles) or abs(volume_mm3(tried) - volume) > SAME_VOLUME * abs(volume):
+            continue
+        # Where no two points became one, the triangles hang together as before: what was sound is.
+        alone = len(tried.points) == len(solid.points) and len(tried.triangles) == len(solid.triangles)
+        if _as_sound(before if alone else facts(tried), before):
             return tried
     return solid
 
 
-def _without_fallen(mesh: Mesh) -> Mesh:
-    """Leave out triangles with two corners at one place, and pairs on the same three points that face each other."""
-    a, b, c = mesh.triangles.T
-    whole: IntArray = mesh.triangles[(a != b) & (b != c) & (c != a)]
-    number, _ = same_rows(np.sort(whole, axis=1))
-    alone = np.bincount(number)[number] == 1
-    return weld(mesh.points, whole[alone])
+def _without_fallen(before: IntArray, welded: Mesh) -> Mesh:
+    """Leave out triangles with two corners at one place, and pairs on the same three points that face each other.
+
+    ``before`` are the triangles (m, 3) as they were. Only those at a point that several became can have fallen.
+    """
+    old, new = before.ravel(), welded.triangles.ravel()
+    last = np.zeros(len(welded.points), dtype=np.int64)
+    last[new] = old
+    several = np.zeros(len(welded.points), dtype=bool)
+    several[new[last[new] != old]] = True
+    rows = np.flatnonzero(several[welded.triangles].any(axis=1))
+    a, b, c = welded.triangles[rows].T
+    whole = (a != b) & (b != c) & (c != a)
+    number, _ = same_rows(np.sort(welded.triangles[rows], axis=1))
+    pairs = np.bincount(number, weights=whole)[number] > 1
+    kept = np.ones(len(welded.triangles), dtype=bool)
+    kept[rows] = whole & ~pairs
+    triangles = welded.triangles[kept]
+    used = np.zeros(len(welded.points), dtype=bool)
+    used[triangles] = True
+    return Mesh(welded.points[used], (np.cumsum(used) - 1)[triangles])
 
 
 def _as_sound(now: MeshFacts, before: MeshFacts) -> bool:

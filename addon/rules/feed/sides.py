@@ -8,6 +8,7 @@ from ..base.profile import Profile
 from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .anchors import Anchors
+from .by_hand import anchor_at, holds, kept
 from .course import Course, through
 from .gates import Gate, Refusal, route
 from .sizes import LONG_GATE_MM, Sizes
@@ -19,7 +20,12 @@ from .tries import Feed, Ground, Hold
 SAW_MM = 3.0
 # Turning the job over: a gate from above is a gate from below in the mirror.
 MIRROR = np.array([1.0, 1.0, -1.0])
+UPRIGHT = np.ones(3)
 HALVINGS = 60
+# A gate that finds no way is led to so many other places at most.
+ELSEWHERE = 10
+# A further gate is led to the first of this many places that has a way.
+MOST_PLACES = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,10 +50,20 @@ class Side:
     course: Course
 
 
-def lay_side(job: Job, sizes: Sizes, standing: Standing, *, above: bool) -> Steps[Side]:
+def lay_side(
+    job: Job,
+    sizes: Sizes,
+    standing: Standing,
+    *,
+    above: bool,
+    further: tuple[Hold, ...] = (),
+    own: tuple[Sizes, ...] = (),
+) -> Steps[Side]:
     """Lay one feed ring at its height and route its gates; an upper one with everything mirrored in z.
 
-    The new gates are added to ``standing``, which is given upright.
+    Gates the maker pinned stand first; then gates to the places he wants, to every place where printing begins, and to
+    ``further`` ones. ``own`` are the sizes of each body's gates where they differ. The new gates are added to
+    ``standing``, which is given upright.
     """
     found = job.high if above else job.low
     d = sizes.upper_ring_mm if above else sizes.ring_mm
@@ -64,11 +80,25 @@ def lay_side(job: Job, sizes: Sizes, standing: Standing, *, above: bool) -> Step
         aim_mm=job.profile.strut_web_aim_mm,
         floor_mm=job.profile.strut_web_mm,
         overhang_deg=job.profile.overhang_deg,
+        own=own,
     )
-    holds = [
-        Hold(k, a, _order(a, number), float(course.at_mm[k])) for k, a in enumerate(found) for number in range(a.holds)
+    pinned = kept(job.spec.pinned, job.bodies, ground.feed, MIRROR if above else UPRIGHT)
+    for gate in pinned:
+        view.add(gate.points, gate.radii)
+    ends: dict[int, list[FloatArray]] = {}
+    for gate in pinned:
+        ends.setdefault(gate.body, []).append(gate.points[-1])
+    wanted = _wanted(job, course, above=above)
+    for hold in wanted:
+        ends.setdefault(hold.body, []).append(hold.anchors.points[0])
+    starts = [
+        Hold(k, a, _order(a, number), float(course.at_mm[k]))
+        for k, a in enumerate(found)
+        for number in range(0 if a.closed else a.holds)
+        if not any(holds(end, a, number) for end in ends.get(k, ()))
     ]
-    gates, refusals = yield from route(holds, ground, view)
+    routed, refusals = yield from route([*wanted, *starts], ground, view)
+    gates = [*pinned, *routed, *(yield from _further(further, ground, view))]
     if not above:
         return Side(tuple(gates), tuple(refusals), course)
     upright = tuple(replace(g, points=g.points * MIRROR) for g in gates)
@@ -77,8 +107,35 @@ def lay_side(job: Job, sizes: Sizes, standing: Standing, *, above: bool) -> Step
     return Side(upright, tuple(refusals), _carried(job.base, -height))
 
 
+def _further(asked: tuple[Hold, ...], ground: Ground, view: Standing) -> Steps[list[Gate]]:
+    """Route further gates where one fits: each to the first of its best places that all kinds of route reach."""
+    gates: list[Gate] = []
+    for turn in range(MOST_PLACES):
+        served = {gate.body for gate in gates}
+        left = [h for h in asked if h.body not in served and turn < len(h.order)]
+        if left:
+            one = [replace(h, order=h.order[turn : turn + 1]) for h in left]
+            gates += (yield from route(one, ground, view))[0]
+    return gates
+
+
+def _wanted(job: Job, course: Course, *, above: bool) -> list[Hold]:
+    """Give the places the maker pointed at, each with no other to fall back on."""
+    number = {body.name: k for k, body in enumerate(job.bodies)}
+    found = []
+    for one in job.spec.wanted:
+        if one.above != above or one.body not in number:
+            continue
+        k = number[one.body]
+        anchor = anchor_at(job.bodies[k], np.array(one.at), MIRROR if above else UPRIGHT)
+        if anchor is not None:
+            found.append(Hold(k, anchor, np.zeros(1, dtype=np.int64), float(course.at_mm[k]), wanted=True))
+    return found
+
+
 def _order(found: Anchors, number: int) -> IntArray:
-    others = np.arange(found.holds, len(found.points))
+    # The rest are there for second starts.
+    others = np.arange(found.holds, min(len(found.points), found.holds + ELSEWHERE))
     return np.concatenate(([number], others)).astype(np.int64)
 
 

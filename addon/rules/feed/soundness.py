@@ -12,22 +12,22 @@ from ..base.profile import Profile
 from ..base.progress import Steps, part
 from ..inspect.finding import Finding, worst_first
 from ..solid.mesh import Body, FloatArray
+from .astray import astray_findings
 from .distances import distance_findings
-from .freezing import order_findings, quick_rule_findings
+from .freezing import order_findings, quick_rule_findings, thin_gates
 from .joined import joined_pairs, reached
 from .lattice import Lattice, Strut, place
 from .piercing import pierced
-from .steadiness import Column, sway_mm
-from .upper import HELD
+from .reach import Thickness, gates_of, reach_findings, supports
+from .steadiness import unsteady_findings
+from .upper import span_findings
 
 SUNK_MM = 0.15
-FEED_WIRES = 7.0
-STEADY_SHARE = 0.25
 RIM_RAYS = 4
 
 
 def check_lattice(
-    bodies: Sequence[Body], lattice: Lattice, profile: Profile, *, wire_mm: float, gap_mm: float | None = None
+    bodies: Sequence[Body], lattice: Lattice, profile: Profile, *, wire_mm: Thickness, gap_mm: float | None = None
 ) -> Steps[tuple[Finding, ...]]:
     """Check a lattice against the feed rules; give the findings, worst first.
 
@@ -36,39 +36,28 @@ def check_lattice(
     """
     bodies = tuple(bodies)
     found: list[Finding] = []
-    gates = _gates_of(bodies, lattice)
+    gates = gates_of(bodies, lattice)
     found += _without_gate(bodies, gates)
     found += _loose(lattice)
+    found += yield from part(astray_findings(bodies, lattice), 0.0, 0.1)
     yield 0.1
     boxes = _triangle_boxes(bodies)
     for body, own in zip(bodies, gates, strict=True):
         found += [f for gate in own for f in _sunk(body, gate, boxes[id(body.mesh)])]
         yield 0.2
     yield 0.3
-    found += _too_far(bodies, gates, profile, wire_mm)
+    found += reach_findings(bodies, gates, profile, wire_mm)
     yield 0.25
     found += order_findings(lattice)
-    found += quick_rule_findings(lattice, wire_mm)
-    found += _spans(lattice, profile)
+    thin = sorted({row[0] for rows in thin_gates(lattice, wire_mm) for row in rows})
+    found += quick_rule_findings(lattice, wire_mm, supports(bodies, lattice, profile, wire_mm, thin))
+    found += span_findings(lattice, profile)
     yield 0.3
-    found += _unsteady(bodies, lattice, profile, profile.gap_warn_mm if gap_mm is None else gap_mm)
+    gap = profile.gap_warn_mm if gap_mm is None else gap_mm
+    found += yield from part(unsteady_findings(bodies, lattice, profile, gap), 0.3, 0.4)
     yield 0.4
     found += yield from part(distance_findings(bodies, lattice, profile), 0.4, 1.0)
     return worst_first(found)
-
-
-def sways(bodies: Sequence[Body], lattice: Lattice, profile: Profile) -> list[float]:
-    """Estimate how far each drawn link that has a gate from below moves while it is printed, in mm."""
-    return [sway for _, sway in _sways(tuple(bodies), lattice, profile)]
-
-
-def _gates_of(bodies: tuple[Body, ...], lattice: Lattice) -> list[list[Strut]]:
-    number = {body.name: k for k, body in enumerate(bodies)}
-    gates: list[list[Strut]] = [[] for _ in bodies]
-    for strut in lattice.struts:
-        if strut.feeds in number:
-            gates[number[strut.feeds]].append(strut)
-    return gates
 
 
 def _without_gate(bodies: tuple[Body, ...], gates: list[list[Strut]]) -> list[Finding]:
@@ -127,13 +116,17 @@ def _sunk(body: Body, gate: Strut, boxes: tuple[FloatArray, FloatArray]) -> list
     angle = np.arange(RIM_RAYS) * (2 * np.pi / RIM_RAYS)
     rim = gate.d_end_mm / 2 * (np.cos(angle)[:, None] * side + np.sin(angle)[:, None] * up)
     spare = gate.d_end_mm
-    near = ((boxes[0] <= ends.max(axis=0) + spare) & (boxes[1] >= ends.min(axis=0) - spare)).all(axis=1)
+    # All that lies further on counts too: what is inside is told by how often the way on leaves the metal.
+    way_on = ends[1] + ahead * float(np.linalg.norm(boxes[1].max(axis=0) - boxes[0].min(axis=0)))
+    row = np.stack((ends[0], way_on))
+    near = ((boxes[0] <= row.max(axis=0) + spare) & (boxes[1] >= row.min(axis=0) - spare)).all(axis=1)
     corners = body.mesh.points[body.mesh.triangles[near]]
     depths = []
     for shift in np.concatenate((np.zeros((1, 3)), rim)):
         cuts = pierced(corners, start + shift, ahead)
-        cuts = cuts[cuts <= length]
-        depths.append(length - float(cuts[-1]) if len(cuts) % 2 else 0.0)
+        before = cuts[cuts <= length]
+        inside = (len(cuts) - len(before)) % 2 == 1
+        depths.append(length - float(before.max(initial=0.0)) if inside else 0.0)
     if depths[0] <= 0.0:
         text = f"a gate of {body.name} does not end in its metal; lead it {SUNK_MM:g} mm or more into it"
         return [Finding("no-gate", "stop", (body.name,), text, at=gate.end, value=0.0, limit=SUNK_MM)]
@@ -156,144 +149,3 @@ def _triangle_boxes(bodies: tuple[Body, ...]) -> dict[int, tuple[FloatArray, Flo
             corners = body.mesh.corners()
             boxes[id(body.mesh)] = (corners.min(axis=1), corners.max(axis=1))
     return boxes
-
-
-def _too_far(bodies: tuple[Body, ...], gates: list[list[Strut]], profile: Profile, wire_mm: float) -> list[Finding]:
-    """Find the bodies with a point further along the metal from its nearest gate than the feed distance."""
-    far: list[tuple[float, float, str, FloatArray]] = []
-    for body, own in zip(bodies, gates, strict=True):
-        if not own:
-            continue
-        thick = 2 * body.wire.radius_mm if body.wire is not None else wire_mm
-        limit = profile.feed_distance_mm if profile.feed_distance_mm is not None else FEED_WIRES * thick
-        reach, at = _farthest(body, np.array([gate.end for gate in own]))
-        if reach > limit + 1e-9:
-            far.append((reach, limit, body.name, at))
-    if not far:
-        return []
-    reach, limit, name, at = max(far, key=lambda row: row[0] / row[1])
-    return [
-        Finding(
-            "feed-far",
-            "warn",
-            tuple(row[2] for row in far),
-            f"{_and_more(name, len(far))} reaches {reach:.1f} mm from its nearest gate, {limit:.1f} mm is the feed "
-            f"distance; add "
-            "an upper ring, or make the link shorter or its wire thicker",
-            at=place(at),
-            value=reach,
-            limit=limit,
-        )
-    ]
-
-
-def _farthest(body: Body, ends: FloatArray) -> tuple[float, FloatArray]:
-    """Give how far a body's farthest point lies from its gates: along the wire, or straight on a mesh not ours."""
-    if body.wire is None:
-        points = body.points()
-        away = np.linalg.norm(points[:, None] - ends[None], axis=2).min(axis=1)
-        return float(away.max()), points[int(away.argmax())]
-    line = body.pose.apply(body.wire.centreline)
-    step = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
-    walked, whole = np.concatenate(([0.0], np.cumsum(step)[:-1])), float(step.sum())
-    roots = walked[np.linalg.norm(line[None] - ends[:, None], axis=2).argmin(axis=1)]
-    away = np.abs(walked[None] - roots[:, None])
-    nearest = np.minimum(away, whole - away).min(axis=0)
-    return float(nearest.max()), line[int(nearest.argmax())]
-
-
-def _spans(lattice: Lattice, profile: Profile) -> list[Finding]:
-    """Find where the upper ring spans more between neighbouring posts than the bridge limit."""
-    hoops = [s for s in lattice.solids if s.role == "upper"]
-    posts = [s for s in lattice.solids if s.role == "post"]
-    found = []
-    for upper in hoops:
-        line = np.array([s.start for s in upper.struts] + [upper.struts[-1].end])
-        closed = bool(np.linalg.norm(line[0] - line[-1]) < 1e-6)
-        walked = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))))
-        tops = np.array([s.struts[-1].end for s in posts]).reshape(-1, 3)
-        away = np.linalg.norm(line[None] - tops[:, None], axis=2)
-        at = np.sort(walked[away.argmin(axis=1)]) if len(tops) else np.zeros(0)
-        held = HELD * min((s.struts[-1].d_end_mm for s in posts), default=0.0)
-        if not len(at):
-            spans, where = np.array([walked[-1]]), np.array([0])
-        elif closed:
-            spans = np.diff(np.append(at, at[0] + walked[-1])) - held
-            where = np.searchsorted(walked, at) % len(line)
-        else:
-            spans = np.concatenate(([at[0]], np.diff(at) - held, [walked[-1] - at[-1]]))
-            where = np.searchsorted(walked, np.concatenate(([0.0], at))) % len(line)
-        # The line is cut where its pieces join: a span is known to one such piece.
-        slack = float(np.diff(walked).max())
-        worst = int(spans.argmax())
-        if spans[worst] > profile.bridge_mm + slack:
-            found.append(
-                Finding(
-                    "bridge",
-                    "warn",
-                    (),
-                    f"the upper ring spans {spans[worst]:.1f} mm between posts, {profile.bridge_mm:g} mm is the "
-                    f"limit; set a post "
-                    "there or leave more room for one",
-                    at=place(line[where[worst]]),
-                    value=float(spans[worst]),
-                    limit=profile.bridge_mm,
-                )
-            )
-    return found
-
-
-def _sways(bodies: tuple[Body, ...], lattice: Lattice, profile: Profile) -> list[tuple[Body, float]]:
-    columns: dict[str, list[Column]] = {}
-    for solid in lattice.solids:
-        if solid.feeds is None or solid.above:
-            continue
-        tip = next(s for s in solid.struts if s.feeds is not None)
-        shaft = [s for s in solid.struts if s.feeds is None]
-        columns.setdefault(solid.feeds, []).append(
-            Column(
-                np.array(tip.end),
-                sum(s.length_mm for s in shaft),
-                min((s.d_end_mm for s in shaft), default=tip.d_start_mm),
-                tip.length_mm / 2,
-                tip.d_end_mm,
-            )
-        )
-    return [
-        (
-            body,
-            sway_mm(
-                body.pose.apply(body.wire.centreline),
-                body.wire.radius_mm,
-                columns[body.name],
-                profile.peel_pressure_kpa,
-            ),
-        )
-        for body in bodies
-        if body.wire is not None and body.name in columns
-    ]
-
-
-def _unsteady(bodies: tuple[Body, ...], lattice: Lattice, profile: Profile, gap_mm: float) -> list[Finding]:
-    limit = STEADY_SHARE * gap_mm
-    loose = [(sway, body.name) for body, sway in _sways(bodies, lattice, profile) if sway > limit]
-    if not loose:
-        return []
-    sway, name = max(loose, key=lambda row: row[0])
-    return [
-        Finding(
-            "unsteady",
-            "warn",
-            tuple(row[1] for row in loose),
-            f"{_and_more(name, len(loose))} may sway {sway:.2f} mm while it is printed (an estimate), a quarter of "
-            f"the gap is "
-            f"{limit:.2f} mm; make the tip thicker or give it a second gate",
-            value=sway,
-            limit=limit,
-        )
-    ]
-
-
-def _and_more(name: str, count: int) -> str:
-    """Name one body for several that are alike."""
-    return name if count == 1 else f"{name} (and {count - 1} more, less so)"

@@ -11,7 +11,7 @@ import numpy as np
 from ..solid.mesh import Body, FloatArray, IntArray
 from .anchors import Anchors
 from .course import Course
-from .entering import LEAST_SHOWN_MM, into_mesh, into_wire
+from .entering import LEAST_SHOWN_MM, inside_bend, into_mesh, into_wire
 from .sizes import Sizes
 from .skeletons import Rods, Skeletons, clearances
 
@@ -22,12 +22,19 @@ BENT_SLIDES_MM = (0.0, 2.0, -2.0)
 RISES_MM = (2.0, 3.5)
 SIDESTEPS_MM = (1.2, 2.4)
 SIDE_DIRECTIONS = 8
+# A straight gate is cut in two this far up, well below the tip of even a wide one.
+STRAIGHT_KNEE = 0.25
 # Tips end within this share of their diameter.
 TIP_SHARE = 0.98
 # A gate that leans leans no flatter than this above the overhang limit.
 SPARE_DEG = 5.0
 # Own metal further along the wire than this many wires counts as a stranger.
 OWN_WIRES = 2.0
+# On a mesh of other origin, what lies further from there than this many of its own thickness does.
+OWN_SHAFTS = 2.0
+# Where metal that we did not draw is too thin for a tip, it is drawn in by these shares, one after the other.
+TIP_SHARES = (1.0, 0.85, 0.8, 0.8)
+THINNEST_TIP_MM = 0.4
 # Distances are known up to this much over the aim.
 BEYOND_MM = 0.5
 
@@ -47,6 +54,7 @@ class Ground:
 
     ``bodies`` and ``lines`` are looked at from the feed's side: mirrored in z for an upper ring. ``aim_mm`` and
     ``floor_mm`` are the wanted and the least distance from strangers, ``overhang_deg`` the flattest lean that prints.
+    ``own`` are the sizes of each body's gates where they differ, else empty.
     """
 
     bodies: Sequence[Body]
@@ -56,16 +64,21 @@ class Ground:
     aim_mm: float
     floor_mm: float
     overhang_deg: float
+    own: tuple[Sizes, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hold:
-    """A place to be held: one body, its anchors with the wanted one first, and where its link stands on the course."""
+    """A place to be held: one body, its anchors with the wanted one first, and where its link stands on the course.
+
+    ``wanted`` is one the maker pointed at.
+    """
 
     body: int
     anchors: Anchors
     order: IntArray
     near_mm: float
+    wanted: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -175,7 +188,7 @@ def ways(holds: Sequence[Hold], ground: Ground, levels: tuple[int, ...]) -> Ways
         base = feed.course.at(walked)
         place.append(np.arange(len(goal)))
         foot.append(base)
-        knee.append((base + goal) / 2 if bend is None else bend)
+        knee.append(base + STRAIGHT_KNEE * (goal - base) if bend is None else bend)
         level.append(nowhere + (2 if elsewhere else 0 if bend is None else 1))
         rank.append(nowhere + k)
     at, f, q = np.concatenate(place), np.concatenate(foot), np.concatenate(knee)
@@ -203,7 +216,7 @@ def _knees(goal: FloatArray, under: FloatArray, beside: FloatArray) -> list[Floa
 
 def _measured(holds: Sequence[Hold], ground: Ground, routes: _Routes) -> Ways:
     """Lay tips, shafts and lengths on routes, drop those that cannot be built, and measure the rest."""
-    bodies, feed, sizes = ground.bodies, ground.feed, ground.sizes
+    bodies, feed = ground.bodies, ground.feed
     steepest = min(85.0, ground.overhang_deg + SPARE_DEG)
     least_rise = np.sin(np.radians(steepest))
     picked = [(holds[n].body, holds[n].anchors, r) for n, r in zip(routes.hold, routes.anchor, strict=True)]
@@ -224,18 +237,25 @@ def _measured(holds: Sequence[Hold], ground: Ground, routes: _Routes) -> Ways:
     half = np.array([a.half_mm[r] for _, a, r in picked])
     arc = np.array([a.arc_mm[r] for _, a, r in picked])
     rough = run + reach - half - feed.d_mm / 2
-    tip = np.array([sizes.tip_for_mm(c, 2 * h) for c, h in zip(rough, half, strict=True)])
+    sizes = [ground.own[b] if ground.own else ground.sizes for b in body]
+    tip = np.array([s.tip_for_mm(c, a.metal_mm(r)) for s, c, (_, a, r) in zip(sizes, rough, picked, strict=True)])
     end, surface = into_wire(ahead, along, half, tip)
     drawn = (along != 0.0).any(axis=1)
     for b in np.unique(body[~drawn]):
         mine = np.flatnonzero(~drawn & (body == b))
         corners = bodies[b].points()[bodies[b].mesh.triangles]
-        end[mine], surface[mine] = into_mesh(corners, goal[mine], ahead[mine], tip[mine])
+        for share in TIP_SHARES:
+            tip[mine] *= share
+            end[mine], surface[mine] = into_mesh(corners, goal[mine], ahead[mine], tip[mine])
+            mine = mine[np.isnan(end[mine]) & (tip[mine] * share >= THINNEST_TIP_MM)]
     root = end + TIP_SHARE * tip
     clear = run + reach - surface - feed.d_mm / 2 / np.maximum(start[:, 2], 0.3)
-    wished = np.array([sizes.shaft_mm(c, above=feed.above) if np.isfinite(c) else sizes.gate_mm for c in clear])
+    wished = np.array(
+        [s.shaft_mm(c, above=feed.above) if np.isfinite(c) else s.gate_mm for s, c in zip(sizes, clear, strict=True)]
+    )
     wished = np.maximum(wished, tip)
-    least = np.minimum(wished, np.maximum(sizes.thinnest_gate_mm, tip))
+    thinnest = np.array([s.thinnest_gate_mm for s in sizes])
+    least = np.minimum(wished, np.maximum(thinnest, tip))
     most = np.full(len(tip), np.inf)
     if feed.above:  # Printed from the tip upwards: the cone must open no flatter than the overhang limit.
         most = tip + 2 * np.maximum(root - surface, 0.0) / np.tan(np.radians(steepest))
@@ -253,6 +273,14 @@ def _measured(holds: Sequence[Hold], ground: Ground, routes: _Routes) -> Ways:
         ),
         axis=1,
     )
+    sunk = np.ones(len(keep), dtype=bool)
+    for b in np.unique(body[keep][drawn[keep]]):
+        mine = np.flatnonzero(body[keep] == b)
+        rows = keep[mine]
+        sunk[mine] = inside_bend(
+            points[mine, 4], ahead[rows], tip[rows], ground.lines.line(int(b)), float(ground.lines.radius_mm[b])
+        )
+    keep, kept, points = keep[sunk], kept[sunk], points[sunk]
     reach_mm = ground.aim_mm + BEYOND_MM
     full = np.minimum(wished, most)[keep]
     gaps, who = _gaps(points, full / 2, tip[keep] / 2, body[keep], arc[keep], ground.lines, reach_mm)
@@ -296,25 +324,36 @@ def _gaps(
 
 
 def _own_gaps(rods: Rods, body: IntArray, arc: FloatArray, lines: Skeletons) -> FloatArray:
-    """Give each rod's distance (c,) to those parts of its own wire that lie well away from where it enters."""
+    """Give each rod's distance (c,) to those parts of its own body that lie well away from where it enters.
+
+    Along a wire; straight on a mesh of other origin.
+    """
     gaps = np.full(len(rods), np.inf)
     for b in np.unique(body):
         r = lines.radius_mm[b]
-        if r == 0.0:
-            continue
         line = lines.line(int(b))
+        rows = np.flatnonzero(body == b)
+        if r == 0.0:
+            wide = 2 * rods.radii[rows].max(axis=1)[:, None]
+            far = np.linalg.norm(rods.points[rows, -1][:, None] - line[None], axis=2) > OWN_SHAFTS * wide
+            gaps[rows] = np.where(far, _to_line(rods.take(rows), line), np.inf).min(axis=1)
+            continue
         step = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
         whole = float(step.sum())
         walked = np.concatenate(([0.0], np.cumsum(step)[:-1]))
-        rows = np.flatnonzero(body == b)
         away = np.abs(walked[None] - arc[rows, None])
         far = np.minimum(away, whole - away) > OWN_WIRES * 2 * r
-        gap = np.full(far.shape, np.inf)
-        for piece in range(rods.radii.shape[1]):
-            a, c = rods.points[rows, piece], rods.points[rows, piece + 1]
-            gap = np.minimum(gap, _to_points(a, c, line) - rods.radii[rows, piece][:, None])
-        gaps[rows] = np.where(far, gap - r, np.inf).min(axis=1)
+        gaps[rows] = np.where(far, _to_line(rods.take(rows), line) - r, np.inf).min(axis=1)
     return gaps
+
+
+def _to_line(rods: Rods, line: FloatArray) -> FloatArray:
+    """Give the distance of each rod's surface from places (m, 3), as (c, m)."""
+    gap = np.full((len(rods), len(line)), np.inf)
+    for piece in range(rods.radii.shape[1]):
+        away = _to_points(rods.points[:, piece], rods.points[:, piece + 1], line)
+        gap = np.minimum(gap, away - rods.radii[:, piece][:, None])
+    return gap
 
 
 def _to_points(start: FloatArray, end: FloatArray, points: FloatArray) -> FloatArray:

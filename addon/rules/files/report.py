@@ -10,6 +10,8 @@ from ..cast.layouts import LayoutFigures
 from ..chain.chain import Chain
 from ..chain.play import FreePlay
 from ..chain.resize import LeastWidth
+from ..feed.cuts import CuttingList, Reach
+from ..feed.join import Solid
 from ..feed.lattice import Lattice
 from ..inspect.body_findings import as_point
 from ..inspect.finding import Finding
@@ -182,8 +184,15 @@ def layouts_part(compared: Sequence[LayoutFigures]) -> dict[str, Any]:
     }
 
 
-def lattice_part(lattice: Lattice, volume_mm3: float) -> dict[str, Any]:
-    """Give the key ``lattice``: struts from the feed to the body; ``volume_mm3`` of the struts less the bodies."""
+def lattice_part(
+    lattice: Lattice, volume_mm3: float, solid: Solid | None = None, cutting: CuttingList | None = None
+) -> dict[str, Any]:
+    """Give the key ``lattice``: struts from the feed to the body; ``volume_mm3`` of the struts less the bodies.
+
+    With the joined ``solid`` also the proof that without the lattice exactly the bodies are left, with ``cutting`` the
+    cuts in the order of work: ``strut`` numbers ``struts``, ``there`` and ``after`` tell which tools get to a cut with
+    all metal in place and in its turn.
+    """
     struts = [
         {
             "role": s.role,
@@ -195,7 +204,61 @@ def lattice_part(lattice: Lattice, volume_mm3: float) -> dict[str, Any]:
         }
         for s in lattice.struts
     ]
-    return {"lattice": {"struts": struts, "volume_mm3": volume_mm3}}
+    part: dict[str, Any] = {"struts": struts, "volume_mm3": volume_mm3}
+    if solid is not None and solid.mesh is not None:
+        part["proof"] = {
+            "solid_mm3": solid.volume_mm3,
+            "bodies_mm3": solid.bodies_volume_mm3,
+            "lattice_mm3": solid.lattice_volume_mm3,
+            "residue": solid.residue,
+            "shells": solid.shells,
+            "genus": solid.genus,
+        }
+    if cutting is not None:
+        part["cutting"] = _cutting_figures(cutting)
+    return {"lattice": part}
+
+
+def _cutting_figures(cutting: CuttingList) -> dict[str, Any]:
+    return {
+        "tool": cutting.tool,
+        "stub_area_mm2": cutting.stub_area_mm2,
+        "returns_mm3": cutting.returns_mm3,
+        "cuts": [
+            {
+                "number": c.number,
+                "kind": c.kind,
+                "round": c.turn or None,
+                "strut": c.strut,
+                "feeds": c.feeds,
+                "tool": c.tool,
+                "at": c.at,
+                "ahead": c.ahead,
+                "diameter_mm": c.diameter_mm,
+                "area_mm2": c.area_mm2,
+                "stub_mm": c.stub_mm,
+                "clear_mm": c.clear_mm,
+                "there": _reach_figures(c.there),
+                "after": _reach_figures(c.after),
+            }
+            for c in cutting.cuts
+        ],
+    }
+
+
+def _reach_figures(reaches: Sequence[Reach]) -> list[dict[str, Any]]:
+    return [
+        {
+            "tool": r.tool,
+            "fits": r.fits,
+            "clearance_mm": r.clearance_mm,
+            "blocker": r.blocker,
+            "toward": r.toward,
+            "at": r.at,
+            "stub_mm": r.stub_mm,
+        }
+        for r in reaches
+    ]
 
 
 def print_part(check: PrintCheck | None, refused: str | None = None, *, faces: bool = False) -> dict[str, Any]:

@@ -5,21 +5,12 @@ from dataclasses import dataclass
 from ..cast.layouts import LayoutFigures
 from ..cast.plan import CastPlan
 from ..chain.play import FreePlay
+from ..feed.cuts import CuttingList
 from ..feed.lattice import Strut
 from ..inspect.finding import Finding
 from ..solid.mesh import Body
 
 Row = tuple[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Cut:
-    """One cut of the cutting list: the body it frees, where, the diameter of the stub in mm, and the tool or order."""
-
-    body: str
-    where: str
-    diameter_mm: float
-    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,7 +19,8 @@ class SheetData:
 
     ``chain`` says what was made (family, wire, links), ``sizes`` printed and worn sizes, ``gaps`` the smallest gaps
     through the gap ladder. ``play`` how far its joints move, where that is known. ``layouts`` compares what
-    the same links take in every shape. ``overrides`` name stop findings the user exported in spite of.
+    the same links take in every shape. ``cutting`` says what frees the chain
+    after the cast. ``overrides`` name stop findings the user exported in spite of.
     """
 
     title: str
@@ -41,6 +33,6 @@ class SheetData:
     play: FreePlay | None = None
     layouts: tuple[LayoutFigures, ...] = ()
     findings: tuple[Finding, ...] = ()
-    cuts: tuple[Cut, ...] = ()
+    cutting: CuttingList | None = None
     overrides: tuple[str, ...] = ()
     trunk_printed: bool = False

@@ -8,7 +8,8 @@ from ..cast.plan import CastPlan
 from ..inspect.finding import Finding, grouped
 from .blocks import counted, grams, grid, hours, note, section, steps, table
 from .compared import compared
-from .data import Cut, Row, SheetData
+from .cuts import cutting
+from .data import Row, SheetData
 from .movement import movement
 from .pictures import pictures
 from .style import STYLE
@@ -46,7 +47,7 @@ def sheet(data: SheetData) -> str:
         _findings(data.findings),
         section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed))),
         section("After the pour", steps(after_steps(plan))),
-        _cuts(data.cuts),
+        cutting(data.cutting, plan.alloy.density_g_cm3.value),
         section("Freezing, rough", _freezing(plan)),
         section("In other alloys", _alloys(plan)),
         compared(data.layouts),
@@ -179,14 +180,6 @@ def _findings(findings: Sequence[Finding]) -> str:
 def _few(names: Iterable[str], most: int = 6) -> str:
     listed = list(names)
     return ", ".join(listed[:most]) + (f" and {len(listed) - most} others" if len(listed) > most else "")
-
-
-def _cuts(cuts: Sequence[Cut]) -> str:
-    if not cuts:
-        return ""
-    rows = [(str(i + 1), c.body, c.where, f"{c.diameter_mm:.1f} mm", c.remark) for i, c in enumerate(cuts)]
-    remark = note(f"{counted(len(cuts), 'cut', 'cuts')} in all. Tick each off; count the stubs.")
-    return section("Cutting list", grid(("No.", "Frees", "Where", "Thick", "Remark"), rows, words=(1, 2, 4)) + remark)
 
 
 def _freezing(plan: CastPlan) -> str:

@@ -17,7 +17,8 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
     t, s, flask = plan.temperatures, plan.schedule, plan.flask.flask
     water = plan.mix.water_g / plan.mix.powder_g
     trunk = (
-        "The trunk is printed with the job: see that it is straight and firm."
+        "Hand step: set the printed trunk (trunk.stl) with its peg into the socket of the hub, on the plate side, and "
+        "seal the joint all round with wax; see that it is straight and firm."
         if trunk_printed
         else f"Hand step: set a wax trunk of {plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long, "
         "on the hub, on the plate side. Melt it on all round with a rounded fillet and no notch."
@@ -67,8 +68,8 @@ def after_steps(plan: CastPlan) -> tuple[str, ...]:
         "Clear the joints before anything moves: soak in cool plain water with a little citric acid and detergent, "
         "then water jet and ultrasound, and again until no investment is left.",
         "Only then flex each joint by hand, a little at a time. Thin fins snap; never pry with a tool.",
-        "Cut the gates in the order of the list, the job held by the metal that is still there. File or sand the "
-        "stubs, then tumble. Faces inside the joints cannot be polished.",
+        "Cut off button and trunk, then cut in the order of the list, the job held by the metal that is still there. "
+        "File or sand the stubs, then tumble. Faces inside the joints cannot be polished.",
         "Count links and stubs, weigh the chain and the metal that goes back to the pot.",
         "Measure one straight run of links against the drawing: the ratio is this mould's own scale.",
     )

@@ -46,7 +46,8 @@ def edges_pair(triangles: IntArray) -> bool:
         return False
     size = int(triangles.max()) + 1
     starts, ends = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    return bool(np.array_equal(np.sort(starts * size + ends), np.sort(ends * size + starts)))
+    up, down = starts < ends, starts > ends
+    return bool(np.array_equal(np.sort(starts[up] * size + ends[up]), np.sort(ends[down] * size + starts[down])))
 
 
 def pair_edges(points: FloatArray, triangles: IntArray) -> Pairing:

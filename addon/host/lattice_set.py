@@ -1,0 +1,101 @@
+"""The lattice of selected meshes that are no chain: objects in a collection of their own, named after the selection.
+
+It belongs to no object: what it stands under is remembered by name on its collection.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import bpy
+
+from ..rules.base.progress import Steps, part
+from ..rules.feed.lattice import Lattice
+from ..rules.feed.tree import plan_set
+from ..rules.inspect.inspection import Inspection
+from ..rules.solid.mesh import Body
+from .conversions import fill_mesh
+from .lattice_edits import Strut, strut_text
+from .lattice_show import names_of, strut_told
+from .op_inspect import of_meshes
+from .process_settings import feed_spec, profile
+from .selection import Placed, selected_solids
+from .showing import SHARP_DEG
+
+# More names than these are told by their number.
+NAMED = 2
+
+
+def set_objects(context: Any) -> list[Any]:
+    """Give the selected objects that may get a lattice: those with a surface that are no part of a lattice."""
+    return [ob for ob in selected_solids(context) if ob.linkwright.part == "NONE"]
+
+
+def planned_set(placed: tuple[Placed, ...], scene_group: Any) -> Steps[tuple[Inspection, tuple[Body, ...], Lattice]]:
+    """Inspect meshes as they stand and plan a lattice for them; their size is the print's."""
+    inspection, _, bodies = yield from part(of_meshes(placed, scene_group), 0.0, 0.4)
+    assert isinstance(inspection, Inspection)
+    gaps = [pair.gap_mm for pair in inspection.pairs if pair.gap_mm]
+    lattice = yield from part(
+        plan_set(bodies, profile(scene_group), feed_spec(scene_group), gap_mm=min(gaps, default=None)), 0.4, 1.0
+    )
+    return inspection, bodies, lattice
+
+
+def lattice_of(context: Any) -> Any:
+    """Give the collection of the lattice that stands under what is selected, or that is selected itself, or None."""
+    chosen = {ob.name for ob in context.selected_objects}
+    homes: Any = bpy.data.collections
+    for home in homes:
+        if home.linkwright_set and (
+            not chosen.isdisjoint(home.linkwright_set.split("\n"))
+            or any(ob.name in chosen for ob in home.objects)
+        ):  # fmt: skip
+            return home
+    return None
+
+
+def show_set(context: Any, names: Sequence[str], lattice: Lattice, mm: float) -> Any:
+    """Show a lattice in the scene in the place of an older one under the same objects; give its collection."""
+    older = lattice_of(context)
+    if older is not None:
+        remove_set(older)
+    home: Any = bpy.data.collections.new(f"Lattice of {_told(names)}")
+    home.linkwright_parts = True
+    home.linkwright_set = "\n".join(names)
+    context.scene.collection.children.link(home)
+    solids = (*lattice.solids, *lattice.apart)
+    struts = [strut_told(solid, apart=k >= len(lattice.solids)) for k, solid in enumerate(solids)]
+    for number, (plain, solid, strut) in enumerate(zip(names_of(struts), solids, struts, strict=True), 1):
+        # What a chain has as its base ring is in a set the branches that end under the bodies.
+        name = plain.replace("base ring", "branch") if solid.feeds is None else f"gate of {solid.feeds}"
+        data: Any = bpy.data.meshes.new(name)
+        fill_mesh(data, solid.mesh.points / mm, solid.mesh.triangles, smooth=True, sharp_deg=SHARP_DEG)
+        ob = bpy.data.objects.new(name, data)
+        _mark(ob, strut, number)
+        home.objects.link(ob)
+    return home
+
+
+def remove_set(home: Any) -> int:
+    """Take a lattice's objects and its collection away; give how many struts there were."""
+    objects: Iterable[Any] = [ob for ob in home.objects if ob.linkwright.part == "STRUT"]
+    meshes = {ob.data for ob in objects}
+    count = len(list(objects))
+    bpy.data.batch_remove(objects)
+    bpy.data.batch_remove([data for data in meshes if data.users == 0])
+    if home.objects or home.children:
+        home.linkwright_set = ""
+    else:
+        bpy.data.collections.remove(home)
+    return count
+
+
+def _mark(ob: Any, strut: Strut, number: int) -> None:
+    ob.linkwright.part, ob.linkwright.number, ob.linkwright.strut = "STRUT", number, strut_text(strut)
+    ob.lock_location = ob.lock_rotation = ob.lock_scale = (True, True, True)
+    if strut.apart:
+        ob.display_type = "WIRE"
+
+
+def _told(names: Sequence[str]) -> str:
+    return " and ".join(names) if len(names) <= NAMED else f"{names[0]} and {len(names) - 1} more"
