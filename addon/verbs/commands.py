@@ -202,13 +202,14 @@ def _feed_files(args: Namespace, host: HostTools) -> Outcome:
         {"asked": {"profile": profile.name}},
         inspection_part(fed.inspection),
         findings_part(fed.findings),
-        lattice_part(fed.lattice, fed.lattice_mm3, fed.solid),
+        lattice_part(fed.lattice, fed.lattice_mm3, fed.solid, fed.cutting),
         print_part(fed.printed),
         _files(out),
     )
     lines = (
         f"{len(fed.bodies)} {'body' if len(fed.bodies) == 1 else 'bodies'}",
         *words.lattice_lines(fed.lattice, fed.lattice_mm3),
+        *words.cutting_lines(fed.cutting),
         *(() if fed.printed is None else print_lines(fed.printed)),
         *words.finding_lines(fed.findings),
         f"written: {out}",

@@ -6,9 +6,9 @@ import numpy as np
 
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
+from ..rules.cast.flask import USUAL_MARGINS
 from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
-from ..rules.cast.flask import USUAL_MARGINS
 from ..rules.cast.plan import USUAL_HABITS, CastPlan, mould_and_metal, plan
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain
@@ -283,6 +283,8 @@ def sections(job: Job, lattice: Lattice) -> tuple[Section, ...]:
     }
     for role, name in names.items():
         sizes = [min(s.d_start_mm, s.d_end_mm) for s in lattice.struts if s.role == role]
+        if role == "trunk":  # A low hub cools through its top too: the rod that freezes with it.
+            sizes = [4 * s.modulus_mm for s in lattice.solids if s.role == role]
         if sizes:
             found.append(Section(name, min(sizes)))
     return tuple(found)

@@ -8,6 +8,8 @@ import numpy as np
 from ..rules.base.errors import BadInput
 from ..rules.base.profile import Profile
 from ..rules.base.progress import Steps, part
+from ..rules.feed.cuts import CuttingList
+from ..rules.feed.cutting import cutting_list
 from ..rules.feed.join import Boolean, Solid
 from ..rules.feed.lattice import Lattice
 from ..rules.feed.spec import FeedSpec
@@ -30,6 +32,7 @@ class FedSet:
     lattice: Lattice
     solid: Solid | None
     printed: PrintCheck | None
+    cutting: CuttingList
     findings: tuple[Finding, ...]
 
     @property
@@ -69,10 +72,12 @@ def feed_set(
         joining = joined_whole(
             stood, lattice, profile, boolean, name=name, scale=scale, directions=directions, head=head
         )
-        whole = yield from part(joining, 0.5, 1.0)
+        whole = yield from part(joining, 0.5, 0.9)
         solid, printed, found = whole.solid, whole.printed, whole.findings
-    findings = worst_first((*inspection.findings, *lattice.findings, *found))
-    return FedSet(stood, inspection, lattice, solid, printed, findings)
+    volume = lattice.volume_mm3 if solid is None else solid.lattice_volume_mm3
+    cutting = yield from part(cutting_list(stood, lattice, cut=spec.cut, lattice_mm3=volume), 0.9, 1.0)
+    findings = worst_first((*inspection.findings, *lattice.findings, *found, *cutting.findings))
+    return FedSet(stood, inspection, lattice, solid, printed, cutting, findings)
 
 
 def _check_closed(bodies: Sequence[Body]) -> None:

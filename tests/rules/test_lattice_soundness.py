@@ -212,7 +212,8 @@ def test_sway_follows_the_beam_formula():
     # The corner furthest from the gate, in the middle of the last of 24 layers.
     arm = np.sqrt((offset + 0.5) ** 2 + 0.5**2 + (2.0 - 1 / 24) ** 2)
     assert hanging(offset) == pytest.approx(turn * arm + shrink, rel=1e-6)
-    assert hanging(0.0) < 0.01 * hanging(offset)
+    # Straight above its gate a bar still tips a little: a film never lets go evenly.
+    assert 0.0 < hanging(0.0) < 0.03 * hanging(offset)
 
 
 def test_two_columns_spread_along_the_link_hold_it_far_steadier_than_one():

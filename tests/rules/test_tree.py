@@ -14,7 +14,7 @@ from scipy.spatial.distance import cdist
 
 from addon.rules.base.errors import BadInput
 from addon.rules.base.progress import finish
-from addon.rules.feed.branches import HUB, Tree, branches, grown, hub_places, same_places
+from addon.rules.feed.branches import HUB, Rod, Tree, branches, grown, hub_places, same_places, tightest
 from addon.rules.feed.lattice import Lattice
 from addon.rules.feed.sections import footed
 from addon.rules.feed.spec import FeedSpec
@@ -160,10 +160,27 @@ def test_a_body_right_over_another_is_told_of() -> None:
     assert "low is in the way" in stop.text
 
 
-def test_branches_without_room_are_told_of() -> None:
-    close = grid(4, 2, 9.0, torus(2.5, 1.0, 24, 10))
+def test_bodies_too_close_for_a_thick_branch_are_told_of() -> None:
+    close = grid(4, 2, 7.0, torus(2.0, 1.0, 20, 8))
     lattice = finish(plan_set(close, BENCH, FeedSpec(ring_mm=12.0)))
-    assert any(f.code == "strut-unrouted" and "branches come within" in f.text for f in lattice.findings)
+    told = [f for f in lattice.findings if f.severity == "stop" and f.code == "strut-unrouted"]
+    assert told
+    assert "0.6 mm" in told[0].text
+
+
+def test_branches_are_measured_where_they_lie_apart() -> None:
+    feet = np.array([[0.0, 0.0], [20.0, 0.0], [10.0, 17.0]])
+    level = Rod(feet[:2], 4.0, frozenset((0, 1)))
+    beside = Rod(feet[:2] + np.array([0.0, 10.0]), 5.0, frozenset())
+    assert tightest([level, beside], feet, 0.6) == pytest.approx((10.0 - 4.5 - 0.6,) * 2)
+    across = Rod(np.array([[10.0, -5.0], [10.0, 5.0]]), 5.0, frozenset())
+    assert max(tightest([level, across], feet, 0.6)) < -4.0
+    leaving = Rod(feet[[0, 2]], 4.0, frozenset((0, 2)))
+    corner, apart = tightest([level, leaving], feet, 0.6)
+    assert corner > 0.0
+    assert apart == np.inf
+    flat = Rod(np.array([[0.0, 0.0], [20.0, 5.0]]), 4.0, frozenset((0, 2)))
+    assert tightest([level, flat], feet, 0.6)[0] < 0.0
 
 
 @pytest.mark.parametrize(

@@ -32,7 +32,7 @@ BoolArray = npt.NDArray[np.bool_]
 # A tool keeps this far from links, so that a trembling hand leaves no mark; feed metal it may graze. Our judgement.
 KEEP_MM = 0.15
 # Metal is looked at this far from the gate.
-FAR_MM = 130.0
+FAR_MM = 80.0
 # A saw blade with its set; how much of it must lie free, and how much of that at least to either side of the gate.
 BLADE_WIDE_MM, BLADE_THICK_MM = 0.7, 0.35
 BLADE_FREE_MM, BLADE_END_MM = 60.0, 12.0

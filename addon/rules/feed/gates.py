@@ -14,6 +14,8 @@ from .standing import Standing
 from .tries import Ground, Hold, Tries, Ways, ways
 
 STRUT, ENTERS_NOWHERE = -1, -2
+# Of a gate that may be left out, this many ways are held against struts that stand.
+MOST_BRIEF = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,14 +55,19 @@ class Refusal:
     blocker: int
 
 
-def route(holds: Sequence[Hold], ground: Ground, standing: Standing) -> Steps[tuple[list[Gate], list[Refusal]]]:
-    """Route a gate to every hold, clear of ``standing``, to which the new gates are added."""
+def route(
+    holds: Sequence[Hold], ground: Ground, standing: Standing, *, briefly: bool = False
+) -> Steps[tuple[list[Gate], list[Refusal]]]:
+    """Route a gate to every hold, clear of ``standing``, to which the new gates are added.
+
+    ``briefly`` tries fewer ways, for gates that may be left out.
+    """
     aim_mm, floor_mm = ground.aim_mm, ground.floor_mm
     made: dict[int, Gate] = {}
     reasons: dict[int, tuple[float, int]] = {}
     waiting = list(range(len(holds)))
     # Each round: which kinds of route, how much of the full shaft, and the clearance it must keep.
-    rounds = (
+    full: tuple[tuple[tuple[int, ...], float, float], ...] = (
         ((0,), 1.0, aim_mm),
         ((0, 1), 1.0, aim_mm),
         ((0, 1), 1.0, floor_mm),
@@ -69,6 +76,8 @@ def route(holds: Sequence[Hold], ground: Ground, standing: Standing) -> Steps[tu
         ((2,), 1.0, aim_mm),
         ((2,), 0.0, floor_mm),
     )
+    rounds = (((0, 1), 1.0, aim_mm), ((0, 1), 0.0, floor_mm)) if briefly else full
+    most = MOST_BRIEF if briefly else None
     known: dict[tuple[int, ...], Ways] = {}
     numbers: dict[tuple[int, ...], dict[int, int]] = {}
     for number, (levels, share, least) in enumerate(rounds):
@@ -82,7 +91,7 @@ def route(holds: Sequence[Hold], ground: Ground, standing: Standing) -> Steps[tu
         left = []
         for k in waiting:
             rows = np.flatnonzero(tries.hold == numbers[levels][k])
-            gate = _first_fit(tries, rows, holds[k], standing, least, floor_mm)
+            gate = _first_fit(tries, rows, holds[k], standing, (least, floor_mm), most)
             if gate is None:
                 left.append(k)
                 reasons[k] = _reason(tries, rows, reasons.get(k))
@@ -96,10 +105,12 @@ def route(holds: Sequence[Hold], ground: Ground, standing: Standing) -> Steps[tu
 
 
 def _first_fit(
-    tries: Tries, rows: IntArray, hold: Hold, standing: Standing, least: float, floor_mm: float
+    tries: Tries, rows: IntArray, hold: Hold, standing: Standing, keep_mm: tuple[float, float], most: int | None
 ) -> Gate | None:
+    """Take the first way that keeps the first distance from bodies and the second from struts, of the ``most`` best."""
+    least, floor_mm = keep_mm
     good = rows[tries.gap_mm[rows] >= least]
-    for row in good[np.lexsort((tries.rank[good], tries.level[good]))]:
+    for row in good[np.lexsort((tries.rank[good], tries.level[good]))][:most]:
         points, radii = tries.rods.points[row], tries.rods.radii[row]
         if standing.gap(points, radii, floor_mm) >= floor_mm:
             return Gate(

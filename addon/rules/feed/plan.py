@@ -46,6 +46,8 @@ TIP_STEPS = (1.0, 1.25, 1.5)
 FEW = 0.25
 # How often further gates are given to links that still lack.
 ROUNDS = 2
+# Where further gates leave more than this share of what lacked, there is no room for them: nothing more is tried.
+HOPELESS = 0.9
 
 
 def plan_lattice(
@@ -155,17 +157,20 @@ def steadied(
         yield share
         made = yield from part(built(sizes, ()), share, share + 0.1)
         lacks = lacking(job, slices, made, limits)
+        hopeless = False
         further: tuple[Hold, ...] = ()
         for _ in range(rounds):
             more = yield from part(second_starts(job, slices, made, limits), share + 0.1, share + 0.2)
-            if not more or _stopped(made):
+            if not more or hopeless or _stopped(made):
                 break
             further += more
+            before = _worth(lacks)
             made = yield from part(built(sizes, further), share + 0.1, share + 0.2)
             lacks = lacking(job, slices, made, limits)
+            hopeless = _worth(lacks) > HOPELESS * before
         if not _stopped(made):
             best = min(best, (_worth(lacks), sizes, made), key=lambda one: one[0])
-        if not lacks:
+        if not lacks or hopeless:
             break
     return best[1], best[2]
 

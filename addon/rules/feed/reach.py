@@ -80,8 +80,8 @@ def reach_findings(
             "feed-far",
             "warn",
             tuple(row[2] for row in far),
-            f"{name}{others} reaches {reach:.1f} mm from its nearest gate, {limit:.1f} mm is the feed distance; add an "
-            "upper ring or a gate there, or make the link shorter or its wire thicker",
+            f"{name}{others} reaches {reach:.1f} mm from its nearest gate, {limit:.1f} mm is the feed distance; give "
+            "it a further gate or the job an upper ring, or make it shorter or thicker",
             at=place(at),
             value=reach,
             limit=limit,

@@ -115,7 +115,7 @@ def _further(asked: tuple[Hold, ...], ground: Ground, view: Standing) -> Steps[l
         left = [h for h in asked if h.body not in served and turn < len(h.order)]
         if left:
             one = [replace(h, order=h.order[turn : turn + 1]) for h in left]
-            gates += (yield from route(one, ground, view))[0]
+            gates += (yield from route(one, ground, view, briefly=True))[0]
     return gates
 
 

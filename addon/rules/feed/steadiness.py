@@ -23,6 +23,8 @@ from .lattice import Lattice, LatticeSolid
 # resins speak of a few hundred to over a thousand after curing.
 RESIN_MPA = 500.0
 LAYERS = 24
+# The film never lets go evenly: the pull acts at least this share of a layer's reach beside its middle. Our judgement.
+LEAST_OFF = 0.1
 # Links turned alike to this many decimals stand alike.
 ALIKE = 6
 # A link may move by this share of the printed gap.
@@ -118,7 +120,9 @@ def sway_mm(layers: Sequence[Layer], columns: Sequence[Column], pressure_kpa: fl
     worst = 0.0
     for layer in layers:
         force = pressure_kpa * 1e-3 * layer.area_mm2
-        tilt = force * float(np.linalg.norm(layer.middle[:2] - base[:2])) / stiffness
+        wide = float(np.linalg.norm(layer.outline - layer.middle, axis=1).max())
+        lever = max(float(np.linalg.norm(layer.middle[:2] - base[:2])), LEAST_OFF * wide)
+        tilt = force * lever / stiffness
         arm = float(np.linalg.norm(layer.outline - base, axis=1).max())
         worst = max(worst, tilt * arm + force / float((1 / stretch).sum()))
     return worst
