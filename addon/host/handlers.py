@@ -8,6 +8,7 @@ from bpy.app.handlers import persistent
 from ..rules.base.errors import LinkwrightError
 from .chain_object import chain_of, followed_line, is_chain, read_kept_out, read_link_mesh
 from .checking import checker
+from .lattice_edits import handled, has_lattice
 from .live_lattice import live
 from .measured import line_stamp
 from .own_link import mesh_stamp
@@ -63,8 +64,10 @@ def _after_undo(*_: Any) -> None:
 def _edited(scene: Any, depsgraph: Any) -> None:
     """Mark results and chains whose objects were changed; only flags: changes made here are outside undo."""
     if any(_moves_something(update) for update in depsgraph.updates) and depsgraph.mode == "VIEWPORT":
+        ob = chain_of(getattr(bpy.context, "active_object", None))
         for state in _states():
             look_again(state, depsgraph)
+            _flag(state, "by_hand", ob is not None and bool(handled(ob)) and has_lattice(ob))
         live.ask()
         reasons.ask()
     changed = {update.id.original for update in depsgraph.updates if _is_changed(update)}

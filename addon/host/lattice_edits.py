@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import bpy
 import numpy as np
 
 from ..rules.feed.by_hand import MEANT_MM
@@ -178,7 +179,7 @@ def of_spec(spec: FeedSpec) -> Edits:
 
 def has_lattice(ob: Any) -> bool:
     """Tell whether a chain has a lattice that was not deleted to the last strut."""
-    return bool(ob.linkwright.figures.lattice_stamp) and any(one.users_collection for one in parts(ob, "STRUT"))
+    return bool(ob.linkwright.figures.lattice_stamp) and bool(_standing(ob))
 
 
 def read_edits(ob: Any, bodies: Callable[[], Iterable[Body]], mm: float) -> Found:
@@ -306,7 +307,10 @@ def on_link(name: str) -> str:
 
 
 def _standing(ob: Any) -> list[Any]:
-    return [strut for strut in parts(ob, "STRUT") if strut.users_collection]
+    """Give a chain's struts that are in a scene: one that was deleted may still be held by something."""
+    scenes: Any = bpy.data.scenes
+    here = {one.as_pointer() for scene in scenes for one in scene.objects}
+    return [strut for strut in parts(ob, "STRUT") if strut.as_pointer() in here]
 
 
 def _is_there(group: Any) -> Callable[[str], bool]:

@@ -10,15 +10,13 @@ import bpy
 
 from ..rules.base.progress import Steps, part
 from ..rules.feed.lattice import Lattice
-from ..rules.feed.tree import plan_set
-from ..rules.inspect.inspection import Inspection
-from ..rules.solid.mesh import Body
+from ..rules.solid.mesh import FloatArray
+from ..verbs.sets import FedSet, feed_set
 from .conversions import fill_mesh
 from .lattice_edits import Strut, strut_text
 from .lattice_show import names_of, strut_told
-from .op_inspect import of_meshes
-from .process_settings import feed_spec, profile
-from .selection import Placed, selected_solids
+from .process_settings import cast_spec, feed_spec, profile
+from .selection import Placed, bodies_of, selected_solids
 from .showing import SHARP_DEG
 
 # More names than these are told by their number.
@@ -30,15 +28,14 @@ def set_objects(context: Any) -> list[Any]:
     return [ob for ob in selected_solids(context) if ob.linkwright.part == "NONE"]
 
 
-def planned_set(placed: tuple[Placed, ...], scene_group: Any) -> Steps[tuple[Inspection, tuple[Body, ...], Lattice]]:
-    """Inspect meshes as they stand and plan a lattice for them; their size is the print's."""
-    inspection, _, bodies = yield from part(of_meshes(placed, scene_group), 0.0, 0.4)
-    assert isinstance(inspection, Inspection)
-    gaps = [pair.gap_mm for pair in inspection.pairs if pair.gap_mm]
-    lattice = yield from part(
-        plan_set(bodies, profile(scene_group), feed_spec(scene_group), gap_mm=min(gaps, default=None)), 0.4, 1.0
+def planned_set(placed: tuple[Placed, ...], scene_group: Any) -> Steps[tuple[FedSet, FloatArray]]:
+    """Stand meshes on a lattice and inspect them there; their size is the print's. With it how far they were lifted."""
+    bodies = yield from part(bodies_of(placed), 0.0, 0.1)
+    limits, asked, head = profile(scene_group), feed_spec(scene_group), cast_spec(scene_group).head
+    fed = yield from part(
+        feed_set(told([one.name for one in bodies]), bodies, limits, asked, None, head=head), 0.1, 1.0
     )
-    return inspection, bodies, lattice
+    return fed, fed.bodies[0].pose.origin - bodies[0].pose.origin
 
 
 def lattice_of(context: Any) -> Any:
@@ -59,7 +56,7 @@ def show_set(context: Any, names: Sequence[str], lattice: Lattice, mm: float) ->
     older = lattice_of(context)
     if older is not None:
         remove_set(older)
-    home: Any = bpy.data.collections.new(f"Lattice of {_told(names)}")
+    home: Any = bpy.data.collections.new(f"Lattice of {told(names)}")
     home.linkwright_parts = True
     home.linkwright_set = "\n".join(names)
     context.scene.collection.children.link(home)
@@ -97,5 +94,6 @@ def _mark(ob: Any, strut: Strut, number: int) -> None:
         ob.display_type = "WIRE"
 
 
-def _told(names: Sequence[str]) -> str:
+def told(names: Sequence[str]) -> str:
+    """Call a set of bodies by their names, or by the first of many."""
     return " and ".join(names) if len(names) <= NAMED else f"{names[0]} and {len(names) - 1} more"

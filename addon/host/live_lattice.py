@@ -114,6 +114,10 @@ class Live:
             found = self._next(context)
             if found is not None and self._is_wish(*found):
                 self._show(found[0], context, *result)
+                left = self._next(context)
+                if left is not None and left[0] is found[0]:
+                    # A gate that something else holds elsewhere, such as a key frame, would be planned for ever.
+                    self._refused[left[0].name] = left[1]
             self._end()
         return NEXT_S
 
@@ -161,7 +165,9 @@ class Live:
     def _show(self, ob: Any, context: Any, chain: Chain, lattice: Lattice) -> None:
         wish = self._wish
         assert wish is not None
-        show_chain(ob, context, chain, wish.read)
+        figures = ob.linkwright.figures
+        if not (figures.verified and figures.stamp == chain_stamp(chain.spec, chain.layout)):
+            show_chain(ob, context, chain, wish.read)
         scene = scene_of(ob, context)
         show_planned(
             ob, lattice, flow.turned(chain, wish.turn).bodies, turn=wish.turn, shift=np.zeros(3), edits=wish.edits,

@@ -12,9 +12,9 @@ from ..rules.cast.materials import load_materials
 from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
-from ..rules.inspect.inspection import Inspection
 from ..rules.solid.mesh import FloatArray
 from ..verbs import flow, words
+from ..verbs.sets import FedSet
 from .boolean import boolean
 from .chain_object import chain_of
 from .lattice_edits import planned_again
@@ -69,21 +69,21 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
         self.keep(context, ob, fed, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
         self._say(fed.lattice, fed.findings)
 
-    def _deliver_set(self, context: Any, inspection: Inspection, _bodies: Any, lattice: Lattice) -> None:
+    def _deliver_set(self, context: Any, fed: FedSet, lift_mm: FloatArray) -> None:
         """Show the lattice of meshes and keep what was found of them and of it."""
         mm = mm_per_unit(context.scene)
-        show_set(context, self._set, lattice, mm)
-        findings = worst_first((*inspection.findings, *lattice.findings))
-        sizes = [np.subtract(b.bounds_mm[1], b.bounds_mm[0]).max() for b in inspection.bodies]
+        show_set(context, self._set, fed.lattice.moved(-lift_mm), mm)
+        sizes = [np.subtract(b.bounds_mm[1], b.bounds_mm[0]).max() for b in fed.inspection.bodies]
+        x, y, z = lift_mm.tolist()
         store(
-            state_of(context), findings, inspection, subject="",
-            heading=f"Selected meshes: {inspect_words(inspection)}, with lattice",
+            state_of(context), fed.findings, fed.inspection, subject="", shift=(x, y, z),
+            heading=f"Selected meshes: {inspect_words(fed.inspection)}, with lattice",
             dated=context.scene.linkwright.stamp, mm=mm, reach_mm=float(np.median(sizes)),
         )  # fmt: skip
         watched = [context.scene.objects[name] for name in self._set]
         watch(state_of(context), watched, context.evaluated_depsgraph_get())
         redraw(context)
-        self._say(lattice, findings)
+        self._say(fed.lattice, fed.findings)
 
     def _say(self, lattice: Lattice, findings: Any) -> None:
         gates = sum(1 for s in lattice.struts if s.feeds is not None)

@@ -221,7 +221,8 @@ class LINKWRIGHT_OT_add_gate(LatticeEdit, Operator):
         mm = mm_per_unit(scene_of(ob, context))
         self.body, self.above = found.body, event.shift
         self.place = tuple(c * mm for c in found.at)
-        context.view_layer.objects.active = ob
+        if chain_of(context.active_object) is not ob:
+            context.view_layer.objects.active = ob
         context.window.cursor_modal_set("WAIT")
         try:
             chain, lattice = finish(self.start(context))
@@ -328,7 +329,8 @@ class LINKWRIGHT_OT_remove_gate(LatticeEdit, Operator):
         ob = chain_of(struts[0])
         gates = [gate_of(strut) for strut in struts if chain_of(strut) is ob]
         self._count = len(gates)
-        context.view_layer.objects.active = ob
+        if chain_of(context.active_object) is not ob:
+            context.view_layer.objects.active = ob
 
         def change(edits: Edits) -> Edits:
             for gate in gates:

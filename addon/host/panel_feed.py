@@ -22,6 +22,12 @@ SIZES = (
     "tip_mm", "gate_mm", "gate_length_mm", "ring_mm", "upper_ring_mm", "post_mm", "spoke_mm", "hub_mm",
 )  # fmt: skip
 
+# Labels that a sidebar as wide as Blender opens it would cut off, in short.
+SHORT = {
+    "gate_length_mm": "Length (mm)", "ring_mm": "Ring (mm)", "upper_ring_mm": "Upper (mm)",
+    "trunk_length_mm": "Length (mm)",
+}  # fmt: skip
+
 
 class LINKWRIGHT_UL_gates(UIList):
     """The gates in the order of the chain; a click selects one."""
@@ -63,7 +69,7 @@ class LINKWRIGHT_PT_feed(ChainPanel, Panel):
             header.label(text=title)
             if body:
                 for name in names:
-                    body.prop(scene, name)
+                    body.prop(scene, name, text=SHORT.get(name))
 
 
 def _meshes(layout: Any, context: Any) -> None:
@@ -103,7 +109,10 @@ def _standing(layout: Any, context: Any, ob: Any) -> None:
         return
     if figures.lattice_said:
         wrapped(layout.column(align=True), context, figures.lattice_said)
-    if figures.lattice_stamp != lattice_stamp(ob, context.scene):
+    if state_of(context).by_hand:
+        words = "Gates were moved or deleted: Inspect takes it as it is, Plan Again finds other places"
+        wrapped(layout.column(align=True), context, words, icon="INFO")
+    elif figures.lattice_stamp != lattice_stamp(ob, context.scene):
         layout.label(text="Out of date: plan again", icon="ERROR")
 
 

@@ -219,6 +219,7 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     checking: StringProperty(options={"SKIP_SAVE"})
     stage: StringProperty(options={"SKIP_SAVE"})
     planning: StringProperty(options={"SKIP_SAVE"})
+    by_hand: BoolProperty(options={"SKIP_SAVE"})
     reasons: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
     reasons_of: StringProperty(options={"SKIP_SAVE"})
     gate_active: IntProperty(

@@ -20,7 +20,7 @@ from addon.host.live_lattice import live
 from addon.host.own_link import KEEP_OUT
 from addon.host.process_settings import FEED_CHOICES, FEED_KEYS, apply_scene, feed_spec
 from addon.host.reasons import reasons
-from addon.host.results import state_of
+from addon.host.results import is_current, state_of
 from addon.host.showing import parts
 from addon.rules.feed.spec import FeedSpec, GatePlace, PinnedGate
 from addon.rules.files.job import read_job as read_job_file
@@ -195,10 +195,23 @@ def test_edits_are_saved_copied_and_written_to_job_files(fed, tmp_path):
 def test_inspect_speaks_of_the_lattice_as_it_stands_and_planning_again_finds_another_place(fed):
     before = top(gate(fed, "link 2"))
     delete(gate(fed, "link 2"))
+    bpy.context.view_layer.update()
+    assert "Gates were moved or" in texts(draw_all()["Feed"])
     bpy.ops.linkwright.inspect()
+    bpy.context.view_layer.update()
+    assert "Gates were moved or" not in texts(draw_all()["Feed"])
     assert not gates(fed, "link 2")
     assert [row.bodies for row in state_of(bpy.context).findings if row.code == "no-gate"] == ["link 2"]
     assert len(stored(fed.linkwright).removed) == 1
+    # A gate that is pinned where it is makes the findings no older; one that is asked for does.
+    state, scene = state_of(bpy.context), bpy.context.scene
+    select(gate(fed, "link 1"))
+    bpy.ops.linkwright.pin_gate()
+    assert is_current(state, scene)
+    kept = stored(fed.linkwright)
+    store_edits(fed.linkwright, replace(kept, wanted=SOME.wanted))
+    assert not is_current(state, scene)
+    store_edits(fed.linkwright, replace(kept, pinned=()))
     # Read again it is the same edit.
     bpy.ops.linkwright.clear_edits(gone_only=True)
     assert len(read_job(fed, bpy.context).feed.removed) == 1
@@ -358,17 +371,19 @@ def stands(ob):
 # By itself.
 
 
-def test_it_follows_changes_by_itself_and_reuses_what_is_there(fed, window):
+def test_it_follows_changes_by_itself_and_reuses_what_is_there(fed, window, monkeypatch):
     before = {strut.name: (strut.as_pointer(), strut.data.as_pointer()) for strut in parts(fed, "STRUT")}
     shaft = strut_of(gate(fed, "link 1")).thick_mm
     group = bpy.context.scene.linkwright
+    monkeypatch.setattr(live_lattice, "SLICE_S", 0.001)
     group.gate_mm = 3.0
     assert window.waiting
     for _ in range(2):
         window.waiting[0]()
     assert state_of(bpy.context).planning == fed.name
     assert "Planning" in texts(draw_all()["Feed"])
-    # The newest wish wins.
+    # The newest wish wins, even where it comes at the last moment.
+    monkeypatch.setattr(live_lattice, "LOOK_S", 1e9)
     group.gate_mm = 1.9
     window.play()
     assert state_of(bpy.context).planning == ""
@@ -527,6 +542,12 @@ def test_meshes_that_are_no_chain_get_a_lattice_of_their_own():
     assert set(fed) == {"left", "right"}
     for thing in things:
         assert abs(top(fed[thing.name])[0] - thing.location.x) < 5.0
+    floor = min(v.co.z for ob in struts for v in ob.data.vertices)
+    assert floor < min((thing.matrix_world @ v.co).z for thing in things for v in thing.data.vertices)
+    # Places of findings are those of the meshes where they stand.
+    spots = [np.array(row.at) for row in state_of(bpy.context).findings if row.has_place]
+    assert spots
+    assert all(-6.0 < x < 18.0 and abs(y) < 6.0 and floor - 0.1 < z < 1.0 for x, y, z in spots)
     # Planned again it takes the older one's place, and taking it away leaves nothing.
     bpy.ops.linkwright.add_lattice()
     assert len([ob for ob in bpy.data.objects if ob.linkwright.part == "STRUT"]) == len(struts)

@@ -169,10 +169,10 @@ def test_a_socket_leaves_metal_all_round_or_is_refused(hub, height, trunk, overh
     socket = fit_socket(hub, height, trunk, slope)
     least = least_hub_mm(slope)
     if socket is None:
-        assert hub < least[0] or height < least[1] or trunk < 3.0
+        assert hub < least[0] or height < least[1] or trunk < 3.0 + 1e-9
         return
     assert hub / 2 - socket.mouth_mm >= 1.3 - 1e-9
-    assert height - socket.depth_mm == pytest.approx(0.8)
+    assert height - socket.depth_mm >= 0.8 - 1e-9
     assert socket.wall_mm >= 1.2 - 1e-9
     assert 0.5 < socket.shoulder_mm < socket.mouth_mm <= 0.3 * trunk + 1e-9
     roof = (socket.depth_mm - socket.wall_mm) / (socket.shoulder_mm - 0.5)

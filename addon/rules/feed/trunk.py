@@ -37,6 +37,8 @@ PEG_END_MM, VENT_MM = 0.3, 0.5
 VENT_GROOVE_MM = 0.6
 # Metal over and beside the socket, the shortest tapered wall, and the smallest radius that still takes a peg.
 ROOF_MM, LEAST_WALL_MM, LEAST_MOUTH_MM = 0.8, 1.2, 0.9
+# The least radius where the wall ends and the roof begins.
+LEAST_SHOULDER_MM = 0.65
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,9 @@ def fit_socket(hub_mm: float, height_mm: float, trunk_mm: float, slope: float) -
     )
     if mouth < LEAST_MOUTH_MM:
         return None
-    return Socket(mouth, (depth - (mouth - VENT_MM) * rise) / leaning, depth, rise)
+    # A tall hub needs no deeper socket than one whose wall leaves the peg a shoulder.
+    wall = min((depth - (mouth - VENT_MM) * rise) / leaning, (mouth - LEAST_SHOULDER_MM) / PEG_TAPER)
+    return Socket(mouth, wall, wall + (mouth - wall * PEG_TAPER - VENT_MM) * rise, rise)
 
 
 def trunk_length_mm(spec: FeedSpec) -> float:
