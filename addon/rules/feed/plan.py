@@ -16,6 +16,7 @@ from ..solid.measure import volume_mm3
 from ..solid.mesh import Body, FloatArray
 from .anchors import all_anchors, anchors
 from .by_hand import without
+from .columns import stand_columns
 from .course import Course, Route, plan_course
 from .drawn import gate_solid, narrowed_findings
 from .fillets import with_fillets
@@ -26,7 +27,7 @@ from .posts import Setting, post_solid, stand_posts
 from .refusals import course_findings, refusal_findings
 from .second import Lack, Limits, lacking, second_starts
 from .sides import MIRROR, SAW_MM, UPRIGHT, Job, Side, lay_side
-from .sizes import LONG_GATE_MM, Sizes, choose_sizes, written_size_findings
+from .sizes import LONG_GATE_MM, RING, Sizes, choose_sizes, written_size_findings
 from .skeletons import skeletons
 from .soundness import check_lattice
 from .spec import FeedSpec
@@ -42,6 +43,14 @@ SIZES = (
 )  # fmt: skip
 # A tip that the maker left to the rules is thickened in these steps until the links stand steady.
 TIP_STEPS = (1.0, 1.25, 1.5)
+NO_UPPER_RING = Finding(
+    "strut-unrouted",
+    "warn",
+    (),
+    "upper ring: the chain lies over itself, and the turns above shade the lower ones from an upper ring, so it is "
+    "left out; columns beside the turns feed the upper ones; write upper_ring = false, or lay the chain out as a "
+    "spiral",
+)
 # Up to this share of the links lacking, they get a second gate rather than all a thicker tip.
 FEW = 0.25
 # How often further gates are given to links that still lack.
@@ -69,7 +78,7 @@ def plan_lattice(
     """
     bodies = tuple(bodies)
     wire = checked(bodies, spec, wire_mm)
-    base = plan_course(bodies, path)
+    base = plan_course(bodies, path, apart_mm=RING * wire + profile.strut_web_mm)
     lines = skeletons(bodies)
     low = yield from part(all_anchors(bodies, spec, UPRIGHT), 0.0, 0.05)
     high = (yield from part(all_anchors(bodies, spec, MIRROR), 0.05, 0.1)) if spec.upper_ring else ()
@@ -191,10 +200,7 @@ def _built(job: Job, sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
     base_z = float(below.course.at(np.zeros(1))[0, 2])
     plate_z = base_z - sizes.ring_axis_mm
     findings = anchor_findings(job.bodies, job.low, UPRIGHT)
-    findings += refusal_findings(job, below, above=False)
     findings += course_findings(base, sizes, plate_z)
-    findings += narrowed_findings(below.gates, job.bodies, sizes, above=False)
-    solids = [gate_solid(g, job.bodies, above=False, sizes=sizes) for g in below.gates]
     feet = _feet(base, below.gates) if below.gates else base.at_mm
     wheel = lay_wheel(
         base,
@@ -207,7 +213,15 @@ def _built(job: Job, sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
         spec=job.spec,
     )
     findings += wheel.findings
-    if job.spec.upper_ring:
+    columns = yield from part(stand_columns(job, sizes, below, wheel.solids, standing, base_z, further), 0.35, 0.5)
+    gates = (*below.gates, *columns.gates)
+    findings += refusal_findings(job, replace(below, gates=gates, refusals=columns.refusals), above=False)
+    findings += narrowed_findings(gates, job.bodies, sizes, above=False)
+    solids = [gate_solid(g, job.bodies, above=False, sizes=sizes) for g in gates]
+    solids += columns.solids
+    if job.spec.upper_ring and base.crosses:
+        findings.append(NO_UPPER_RING)
+    elif job.spec.upper_ring:
         for solid in wheel.solids:
             if solid.role == "trunk":
                 standing.add(*solid.rod())

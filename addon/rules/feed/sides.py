@@ -10,7 +10,7 @@ from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .anchors import Anchors
 from .by_hand import anchor_at, holds, kept
 from .course import Course, through
-from .gates import Gate, Refusal, route
+from .gates import STRUT, Gate, Refusal, route
 from .sizes import LONG_GATE_MM, Sizes
 from .skeletons import Skeletons
 from .spec import FeedSpec
@@ -97,8 +97,13 @@ def lay_side(
         for number in range(0 if a.closed else a.holds)
         if not any(holds(end, a, number) for end in ends.get(k, ()))
     ]
-    routed, refusals = yield from route([*wanted, *starts], ground, view)
-    gates = [*pinned, *routed, *(yield from _further(further, ground, view))]
+    # What stands over other turns is left to columns.
+    shaded = np.zeros(len(job.bodies), dtype=bool) if above else job.base.over
+    asked = [*wanted, *starts]
+    routed, refusals = yield from route([hold for hold in asked if not shaded[hold.body]], ground, view)
+    refusals += [Refusal(hold, float("nan"), STRUT) for hold in asked if shaded[hold.body]]
+    free = tuple(hold for hold in further if not shaded[hold.body])
+    gates = [*pinned, *routed, *(yield from _further(free, ground, view))]
     if not above:
         return Side(tuple(gates), tuple(refusals), course)
     upright = tuple(replace(g, points=g.points * MIRROR) for g in gates)

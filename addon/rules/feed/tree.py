@@ -140,7 +140,7 @@ def joined_courses(laid: Sequence[Branch], first_mm: FloatArray) -> Branched:
             knots.append(piece + np.array([1.0, 2.0]))
             walked, piece = walked + BETWEEN_MM, piece + 2
     whole = Spline(np.concatenate(cubics), False, walked, np.concatenate(lengths), np.concatenate(knots))
-    course = Branched(whole, np.zeros(len(first_mm)), closed=False)
+    course = Branched(whole, np.zeros(len(first_mm)), closed=False, over=np.zeros(len(first_mm), dtype=bool))
     flat = np.column_stack((first_mm, np.zeros(len(first_mm))))
     return replace(course, at_mm=course.nearest(flat, np.zeros(len(flat))))
 

@@ -41,11 +41,15 @@ BEYOND_MM = 0.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Feed:
-    """A ring gates start from: its course along its axis, its thickness, and whether it is the mirrored upper ring."""
+    """A ring gates start from: its course along its axis, its thickness, and whether it is the mirrored upper ring.
+
+    With ``upright`` gates start from columns of that thickness instead.
+    """
 
     course: Course
     d_mm: float
     above: bool
+    upright: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +86,7 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Routes:
+class Routes:
     """Candidate routes before they are measured: whose, to which anchor, how preferred, and foot and knee (c, 3)."""
 
     hold: IntArray
@@ -196,8 +200,8 @@ def ways(holds: Sequence[Hold], ground: Ground, levels: tuple[int, ...]) -> Ways
     if 2 in levels:  # Anchor points one after the other, each by all routes.
         nth = np.concatenate([np.arange(len(t)) for t in targets])
         order = order + nth[at] * 1000
-    routes = _Routes(number[at], row[at], np.concatenate(level), order, f, q)
-    return _measured(holds, ground, routes)
+    routes = Routes(number[at], row[at], np.concatenate(level), order, f, q)
+    return measured(holds, ground, routes)
 
 
 def _knees(goal: FloatArray, under: FloatArray, beside: FloatArray) -> list[FloatArray]:
@@ -214,7 +218,7 @@ def _knees(goal: FloatArray, under: FloatArray, beside: FloatArray) -> list[Floa
     return found
 
 
-def _measured(holds: Sequence[Hold], ground: Ground, routes: _Routes) -> Ways:
+def measured(holds: Sequence[Hold], ground: Ground, routes: Routes) -> Ways:
     """Lay tips, shafts and lengths on routes, drop those that cannot be built, and measure the rest."""
     bodies, feed = ground.bodies, ground.feed
     steepest = min(85.0, ground.overhang_deg + SPARE_DEG)
@@ -249,7 +253,9 @@ def _measured(holds: Sequence[Hold], ground: Ground, routes: _Routes) -> Ways:
             end[mine], surface[mine] = into_mesh(corners, goal[mine], ahead[mine], tip[mine])
             mine = mine[np.isnan(end[mine]) & (tip[mine] * share >= THINNEST_TIP_MM)]
     root = end + TIP_SHARE * tip
-    clear = run + reach - surface - feed.d_mm / 2 / np.maximum(start[:, 2], 0.3)
+    # The way out of the feed: up out of a ring, sideways out of a column.
+    out = np.hypot(start[:, 0], start[:, 1]) if feed.upright else start[:, 2]
+    clear = run + reach - surface - feed.d_mm / 2 / np.maximum(out, 0.3)
     wished = np.array(
         [s.shaft_mm(c, above=feed.above) if np.isfinite(c) else s.gate_mm for s, c in zip(sizes, clear, strict=True)]
     )

@@ -1,0 +1,101 @@
+"""Columns: the turns of a coil above each other are all fed, from columns that stand beside them."""
+
+import numpy as np
+import pytest
+from lattices import BENCH, codes, curve_way
+
+from addon.rules.base.progress import finish
+from addon.rules.chain.build import build_chain
+from addon.rules.chain.spec import ChainSpec, LayoutSpec
+from addon.rules.feed.course import plan_course
+from addon.rules.feed.plan import plan_lattice
+from addon.rules.feed.skeletons import between
+from addon.rules.feed.spec import FeedSpec
+from addon.rules.solid.mesh import Body, Mesh
+
+WIRE = 2.2
+APART = 5.0
+
+
+@pytest.fixture(scope="module")
+def coil():
+    return finish(build_chain(ChainSpec("curb", WIRE, 12.2, 9.7, 0.4), LayoutSpec("coil", links=36)))
+
+
+def fed(chain, **options):
+    return finish(plan_lattice(chain.bodies, chain.path, BENCH, FeedSpec(**options), wire_mm=WIRE))
+
+
+def points(count):
+    mesh = Mesh(np.eye(3), np.array([[0, 1, 2]]))
+    return tuple(Body(f"link {k}", mesh) for k in range(count))
+
+
+def test_every_link_of_a_coil_is_fed_and_nothing_stops_it(coil):
+    lattice = fed(coil)
+    assert codes(lattice.findings, "stop") == []
+    assert {s.feeds for s in lattice.struts if s.feeds} == {b.name for b in coil.bodies}
+    posts = [s for s in lattice.solids if s.role == "post"]
+    assert 0 < len(posts) < len(coil.bodies) / 2
+
+
+def test_gates_of_upper_turns_grow_from_the_axes_of_columns(coil):
+    lattice = fed(coil)
+    course = plan_course(coil.bodies, coil.path, apart_mm=APART)
+    upper = {coil.bodies[k].name for k in np.flatnonzero(course.over)}
+    pieces = [s for one in lattice.solids if one.role == "post" for s in one.struts]
+    start, end = np.array([s.start for s in pieces]), np.array([s.end for s in pieces])
+    for gate in (s for s in lattice.solids if s.feeds in upper):
+        foot = np.broadcast_to(np.array(gate.struts[0].start), start.shape)
+        assert between(foot, foot, start, end).min() < 1e-6
+        # Slanted, but steeper than prints.
+        for strut in gate.struts:
+            rise = np.subtract(strut.end, strut.start)
+            assert np.degrees(np.arcsin(rise[2] / np.linalg.norm(rise))) > BENCH.overhang_deg
+
+
+def test_columns_are_no_thinner_than_their_gates_and_no_thicker_than_the_ring_feeds(coil):
+    lattice = fed(coil)
+    modulus = {role: [s.modulus_mm for s in lattice.solids if s.role == role] for role in ("gate", "post", "ring")}
+    assert max(modulus["gate"]) <= min(modulus["post"]) + 1e-9
+    assert max(modulus["post"]) <= min(modulus["ring"]) + 1e-9
+
+
+def test_an_upper_ring_over_a_coil_is_left_out_and_said(coil):
+    lattice = fed(coil, upper_ring=True)
+    assert codes(lattice.findings, "stop") == []
+    assert [f.code for f in lattice.findings if "upper ring: the chain lies over itself" in f.text] == [
+        "strut-unrouted"
+    ]
+    assert [s for s in lattice.solids if s.role == "upper"] == []
+
+
+def test_the_course_under_a_coil_is_its_first_turn_closed(coil):
+    course = plan_course(coil.bodies, coil.path, apart_mm=APART)
+    radius = np.hypot(*coil.path.origins[:, :2].T).mean()
+    assert course.closed
+    assert course.crosses
+    # The chords of a spline through places on a circle: close to its girth.
+    assert course.length_mm == pytest.approx(2 * np.pi * radius, rel=0.01)
+    first = int(np.argmax(course.over))
+    assert course.over[first:].all()
+    turn = np.abs(np.diff(np.unwrap(np.arctan2(*coil.path.origins[[0, 1], 1::-1].T))))[0]
+    assert first == pytest.approx(2 * np.pi / turn, abs=2)
+    assert (course.at_mm >= 0.0).all()
+    assert (course.at_mm <= course.length_mm).all()
+
+
+def test_a_chain_beside_itself_is_not_over_itself():
+    spiral = np.array([[(20 + 1.2 * a) * np.cos(a), (20 + 1.2 * a) * np.sin(a), 0.0] for a in np.arange(0, 20, 0.3)])
+    course = plan_course(points(len(spiral)), curve_way(spiral), apart_mm=APART)
+    assert not course.over.any()
+    assert not course.crosses
+
+
+def test_a_short_bridge_over_itself_is_still_one_course():
+    """A loop that passes once over its own beginning, 12 mm higher."""
+    angle = np.linspace(-0.3, 2 * np.pi + 0.3, 40)
+    loop = np.stack((40 * np.cos(angle), 40 * np.sin(2 * angle), 12 * np.exp(-((angle - 4.7) ** 2) * 3)), axis=1)
+    course = plan_course(points(len(loop)), curve_way(loop), apart_mm=APART)
+    assert course.crosses
+    assert not course.over.any()
