@@ -8,9 +8,11 @@ from addon.rules.base.progress import finish
 from addon.rules.chain.build import build_chain
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
 from addon.rules.feed.course import plan_course
+from addon.rules.feed.leaning import Stem, bending_mm, stems
 from addon.rules.feed.plan import plan_lattice
 from addon.rules.feed.skeletons import between
 from addon.rules.feed.spec import FeedSpec
+from addon.rules.feed.steadiness import RESIN_MPA, Layer, Sliced
 from addon.rules.solid.mesh import Body, Mesh
 
 WIRE = 2.2
@@ -26,21 +28,24 @@ def fed(chain, **options):
     return finish(plan_lattice(chain.bodies, chain.path, BENCH, FeedSpec(**options), wire_mm=WIRE))
 
 
+@pytest.fixture(scope="module")
+def lattice(coil):
+    return fed(coil)
+
+
 def points(count):
     mesh = Mesh(np.eye(3), np.array([[0, 1, 2]]))
     return tuple(Body(f"link {k}", mesh) for k in range(count))
 
 
-def test_every_link_of_a_coil_is_fed_and_nothing_stops_it(coil):
-    lattice = fed(coil)
+def test_every_link_of_a_coil_is_fed_and_nothing_stops_it(coil, lattice):
     assert codes(lattice.findings, "stop") == []
     assert {s.feeds for s in lattice.struts if s.feeds} == {b.name for b in coil.bodies}
     posts = [s for s in lattice.solids if s.role == "post"]
     assert 0 < len(posts) < len(coil.bodies) / 2
 
 
-def test_gates_of_upper_turns_grow_from_the_axes_of_columns(coil):
-    lattice = fed(coil)
+def test_gates_of_upper_turns_grow_from_the_axes_of_columns(coil, lattice):
     course = plan_course(coil.bodies, coil.path, apart_mm=APART)
     upper = {coil.bodies[k].name for k in np.flatnonzero(course.over)}
     pieces = [s for one in lattice.solids if one.role == "post" for s in one.struts]
@@ -54,8 +59,7 @@ def test_gates_of_upper_turns_grow_from_the_axes_of_columns(coil):
             assert np.degrees(np.arcsin(rise[2] / np.linalg.norm(rise))) > BENCH.overhang_deg
 
 
-def test_columns_are_no_thinner_than_their_gates_and_no_thicker_than_the_ring_feeds(coil):
-    lattice = fed(coil)
+def test_columns_are_no_thinner_than_their_gates_and_no_thicker_than_the_ring_feeds(lattice):
     modulus = {role: [s.modulus_mm for s in lattice.solids if s.role == role] for role in ("gate", "post", "ring")}
     assert max(modulus["gate"]) <= min(modulus["post"]) + 1e-9
     assert max(modulus["post"]) <= min(modulus["ring"]) + 1e-9
@@ -99,3 +103,37 @@ def test_a_short_bridge_over_itself_is_still_one_course():
     course = plan_course(points(len(loop)), curve_way(loop), apart_mm=APART)
     assert course.crosses
     assert not course.over.any()
+
+
+def test_a_column_bends_like_a_cantilever_under_a_moment():
+    """Tip slope M L / E I and shift M L^2 / 2 E I of a cantilever under an end moment (any handbook of beams)."""
+    length, d, lever, area = 30.0, 4.0, 6.0, 10.0
+    middle = np.array([lever, 0.0, length])
+    body = Sliced((Layer(area, middle, middle[None]),), np.eye(3), np.zeros(3))
+    moment = 10.0 * 1e-3 * area * lever
+    stiff = RESIN_MPA * np.pi * d**4 / 64
+    wanted = moment * length / stiff * lever + moment * length**2 / (2 * stiff)
+    one = Stem(np.array([0.0, 0.0, length]), length, d)
+    assert bending_mm(body, [one], 10.0) == pytest.approx(wanted)
+    assert bending_mm(body, [one, one], 10.0) == pytest.approx(wanted / 2)
+
+
+def test_a_slender_column_is_said(coil, lattice):
+    told = {name for f in lattice.findings if "its column bends" in f.text for name in f.bodies}
+    upper = {coil.bodies[k].name for k in np.flatnonzero(plan_course(coil.bodies, coil.path, apart_mm=APART).over)}
+    assert told
+    assert told <= upper <= set(stems(lattice))
+
+
+def test_gates_from_columns_hold_the_lowest_place_of_their_link(coil, lattice):
+    """What is printed first of a link lies inside its tip, so that no link begins in mid-air."""
+    bodies = {b.name: b for b in coil.bodies}
+    for name in stems(lattice):
+        places = bodies[name].points()
+        lowest = places[places[:, 2].argmin()]
+        away = []
+        for gate in (s for s in lattice.solids if s.feeds == name):
+            tip = gate.struts[-1]
+            start, end = np.array(tip.start), np.array(tip.end)
+            away.append(float(between(lowest, lowest, start, end)) - tip.d_end_mm / 2)
+        assert min(away) < 0.0

@@ -550,17 +550,29 @@ def test_the_post_at_the_end_of_a_runner_keeps_its_floor_from_the_one_before(lin
     assert codes(lattice.findings, "stop") == []
 
 
-def test_links_that_another_turn_shades_share_one_stop_that_names_them_all():
+def doubled(apart):
+    """A row that turns round and comes back ``apart`` mm above itself."""
     below, over = straight_way(8, 6.8), straight_way(8, 6.8)
     turn = curve_way([[55.0, 10.0, 4.0], [55.0, 22.0, 8.0], [45.0, 30.0, 12.0]])
-    places = np.concatenate((below.origins, turn.origins, over.origins[::-1] + np.array([0.0, 0.0, 25.0])))
-    way = Way(places, np.concatenate((below.rotations, turn.rotations, over.rotations)), closed=False)
+    places = np.concatenate((below.origins, turn.origins, over.origins[::-1] + np.array([0.0, 0.0, apart])))
+    return Way(places, np.concatenate((below.rotations, turn.rotations, over.rotations)), closed=False)
+
+
+def test_a_row_above_itself_is_fed_from_columns_where_there_is_room():
+    way = doubled(25.0)
+    lattice = planned(chain(way), way)
+    assert codes(lattice.findings, "stop") == []
+    assert {s.feeds for s in gate_solids(lattice)} == {f"link {k + 1}" for k in range(len(way.origins))}
+
+
+def test_links_that_another_turn_shades_share_one_stop_that_names_them_all():
+    way = doubled(9.0)
     lattice = planned(chain(way), way)
     shaded = [f for f in lattice.findings if f.code == "strut-unrouted" and "lies over itself" in f.text]
     assert len(shaded) == 1
     assert "spiral" in shaded[0].text
     fed = {s.feeds for s in gate_solids(lattice)}
-    unfed = {f"link {k + 1}" for k in range(len(places))} - fed
+    unfed = {f"link {k + 1}" for k in range(len(way.origins))} - fed
     assert len(unfed) > 3
     assert set(shaded[0].bodies) <= unfed
     bare = [name for f in lattice.findings if f.code == "no-gate" for name in f.bodies]

@@ -12,7 +12,7 @@ import numpy as np
 
 from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray
-from .course import Course
+from .course import BoolArray, Course
 from .gates import STRUT, Gate, Refusal
 from .lattice import LatticeSolid
 from .piercing import pierced_side_by_side
@@ -22,14 +22,20 @@ from .sides import Job, Side
 from .sizes import Sizes
 from .skeletons import Rods, clearances
 from .standing import Standing
-from .tries import SPARE_DEG, Feed, Ground, Hold, Routes, Ways, measured
+from .tries import SPARE_DEG, Feed, Ground, Hold, Routes, Tries, Ways, measured
 
 # Columns are tried at places so many pitches apart along the course, at most.
 SPACING = 0.5
 # Gates are tried at these slopes, degrees over the flattest that prints.
-STEEPER_DEG = (0.0, 7.0, 15.0, 25.0, 35.0)
+STEEPER_DEG = (0.0, 7.0, 13.0, 20.0, 28.0, 38.0)
+# The lowest place of the metal lies at least this deep in its tip, so that printing the link begins on it.
+HELD_MM = 0.05
 # A gate reaches so many pitches along the chain from its column.
 REACH = 1.6
+# Shafts are tried with these shares of their full thickness.
+SHARES = (1.0, 0.85, 0.0)
+# A gate that keeps the floor but not the aim is worth this share of one that does, and each mm of its length costs.
+TIGHT, PER_MM = 0.6, 0.01
 # Leans of a column's foot, degrees from the level, no flatter than prints; feet this many nodes away at most.
 LEANS_DEG = (0.0, 45.0, 60.0)
 FEET = 5
@@ -203,7 +209,16 @@ def _ways(
         (feet + goal[row]) / 2,
     )
     ways = measured(holds, ground, routes)
+    ways = ways.take(np.flatnonzero(_held(holds, ways)))
     return ways, ways.rank // len(STEEPER_DEG)
+
+
+def _held(holds: Sequence[Hold], ways: Ways) -> BoolArray:
+    """Tell which gates (c,) hold what is printed first: a flat one meets its wire at the side, not at its lowest."""
+    half = np.array([holds[k].anchors.half_mm[holds[k].order[0]] for k in ways.hold])
+    way = ways.points[:, 4] - ways.points[:, 2]
+    level = np.hypot(way[:, 0], way[:, 1]) / np.linalg.norm(way, axis=1)
+    return np.asarray(half * level <= ways.tip_mm / 2 - HELD_MM)
 
 
 def _chosen(
@@ -216,70 +231,95 @@ def _chosen(
     d: float,
     base_z: float,
 ) -> Steps[tuple[dict[int, Gate], list[FloatArray], list[float]]]:
-    """Choose columns one after the other, each time the one that serves most of what is left."""
+    """Choose columns one after the other, each time the one that serves most of what is left.
+
+    What full shafts leave over is tried with thinner ones.
+    """
     ways, column = found
-    floor, aim = job.profile.strut_web_mm, job.profile.strut_web_aim_mm
-    tries = ways.at(1.0)
-    worth = np.where(tries.gap_mm >= aim, 1.0, np.where(tries.gap_mm >= floor, 0.6, 0.0))
-    length = np.linalg.norm(tries.rods.points[:, 0] - tries.rods.points[:, 3], axis=1)
-    value = worth - 0.01 * length
-    good = worth > 0.0
     made: dict[int, Gate] = {}
-    lines: list[FloatArray] = []
-    feet: list[float] = []
-    barred: set[int] = set()
-    while True:
-        score = np.full((len(places.at_mm), len(holds)), -np.inf)
-        rows = np.flatnonzero(good & ~np.isin(tries.hold, sorted(made)) & ~np.isin(column, sorted(barred)))
-        if not len(rows):
-            break
-        np.maximum.at(score, (column[rows], tries.hold[rows]), value[rows])
-        total = np.where(np.isfinite(score), score, 0.0).sum(axis=1)
-        best = int(total.argmax())
-        barred.add(best)
-        mine = rows[column[rows] == best]
-        stood = _stand(job, below, places, best, tries.rods.points[mine, 0, 2], standing, d, base_z)
-        if stood is None:
-            continue
-        yield 0.5
-        served: dict[int, Gate] = {}
-        used = Standing(standing.rods())
-        for hold in np.unique(tries.hold[mine])[
-            np.argsort(
-                [holds[h].anchors.points[holds[h].order[0]][2] for h in np.unique(tries.hold[mine])], kind="stable"
-            )
-        ]:
-            options = mine[tries.hold[mine] == hold]
-            for row in options[np.lexsort((tries.rank[options], -worth[options]))]:
-                points, radii = tries.rods.points[row], tries.rods.radii[row]
-                if points[0, 2] < stood[1, 2] or used.gap(points, radii, floor, node_mm=NODE_MM) < floor:
-                    continue
-                if not _sunk(job.bodies[holds[hold].body], points, float(tries.tip_mm[row])):
-                    good[row] = False
-                    continue
-                served[int(hold)] = Gate(
-                    holds[hold].body,
-                    points,
-                    float(tries.shaft_mm[row]),
-                    float(tries.tip_mm[row]),
-                    float(tries.clear_mm[row]),
-                    float(tries.gap_mm[row]),
-                    float(tries.arc_mm[row]),
-                    0,
-                )
-                used.add(points, radii)
+    lines: dict[int, FloatArray] = {}
+    for share in SHARES:
+        tries, barred = ways.at(share), set(lines)
+        value = _worth(tries, job.profile.strut_web_mm, job.profile.strut_web_aim_mm)
+        while True:
+            score = np.full((len(places.at_mm), len(holds)), -np.inf)
+            free = np.isfinite(value) & ~np.isin(tries.hold, sorted(made)) & ~np.isin(column, sorted(barred))
+            rows = np.flatnonzero(free)
+            if not len(rows):
                 break
-        if not served:
-            continue
-        top = max(g.points[0, 2] for g in served.values()) + TALLER * d
-        line = np.array([stood[0], stood[1], [stood[1, 0], stood[1, 1], max(top, stood[1, 2] + d)]])
-        for gate in served.values():
-            standing.add(gate.points, gate.radii)
-        standing.add(line, np.full(2, d / 2))
-        made |= served
-        lines.append(line)
-        feet.append(float(job.base.nearest(line[:1], places.at_mm[best : best + 1])[0]))
-    return made, lines, feet
+            yield 0.5
+            np.maximum.at(score, (column[rows], tries.hold[rows]), value[rows])
+            best = int(np.where(np.isfinite(score), score, 0.0).sum(axis=1).argmax())
+            barred.add(best)
+            mine = rows[column[rows] == best]
+            stood = _stand(job, below, places, best, tries.rods.points[mine, 0, 2], standing, d, base_z)
+            served = {} if stood is None else _served(job, holds, tries, mine, float(stood[1, 2]), standing)
+            if stood is None or not served:
+                continue
+            top = max(g.points[0, 2] for g in served.values()) + TALLER * d
+            line = np.array([stood[0], stood[1], [stood[1, 0], stood[1, 1], max(top, stood[1, 2] + d)]])
+            for gate in served.values():
+                standing.add(gate.points, gate.radii)
+            standing.add(line, np.full(2, d / 2))
+            made |= served
+            lines[best] = line
+        # What no further column finds room for may still start from one that stands.
+        for place, line in lines.items():
+            free = np.isfinite(value) & (column == place) & ~np.isin(tries.hold, sorted(made))
+            mine = np.flatnonzero(free & (tries.rods.points[:, 0, 2] <= line[2, 2] - TALLER * d))
+            others = Standing(rod for rod in standing.rods() if rod[0] is not line)
+            more = _served(job, holds, tries, mine, float(line[1, 2]), others)
+            for gate in more.values():
+                standing.add(gate.points, gate.radii)
+            made |= more
+    feet = [float(job.base.nearest(line[:1], places.at_mm[k : k + 1])[0]) for k, line in lines.items()]
+    return made, list(lines.values()), feet
+
+
+def _worth(tries: Tries, floor_mm: float, aim_mm: float) -> FloatArray:
+    """Give what each gate is worth (c,): one that keeps the aim more than one that keeps the floor, short ones more.
+
+    Minus infinity for one that keeps neither.
+    """
+    length = np.linalg.norm(tries.rods.points[:, 0] - tries.rods.points[:, 3], axis=1)
+    kept = np.where(tries.gap_mm >= aim_mm, 1.0, np.where(tries.gap_mm >= floor_mm, TIGHT, -np.inf))
+    return np.asarray(kept - PER_MM * length)
+
+
+def _served(
+    job: Job,
+    holds: Sequence[Hold],
+    tries: Tries,
+    mine: IntArray,
+    knee_z: float,
+    standing: Standing,
+) -> dict[int, Gate]:
+    """Route gates from one column, rows ``mine`` of the tries, to each hold it reaches, the lowest first."""
+    floor = job.profile.strut_web_mm
+    served: dict[int, Gate] = {}
+    used = Standing(standing.rods())
+    reached = sorted(set(tries.hold[mine].tolist()), key=lambda h: (holds[h].anchors.points[holds[h].order[0], 2], h))
+    for hold in reached:
+        options = mine[tries.hold[mine] == hold]
+        for row in options[np.lexsort((tries.rank[options], tries.gap_mm[options] < job.profile.strut_web_aim_mm))]:
+            points, radii = tries.rods.points[row], tries.rods.radii[row]
+            if points[0, 2] < knee_z or used.gap(points, radii, floor, node_mm=NODE_MM) < floor:
+                continue
+            if not _sunk(job.bodies[holds[hold].body], points, float(tries.tip_mm[row])):
+                continue
+            served[hold] = Gate(
+                holds[hold].body,
+                points,
+                float(tries.shaft_mm[row]),
+                float(tries.tip_mm[row]),
+                float(tries.clear_mm[row]),
+                float(tries.gap_mm[row]),
+                float(tries.arc_mm[row]),
+                0,
+            )
+            used.add(points, radii)
+            break
+    return served
 
 
 def _stand(

@@ -63,6 +63,8 @@ def _kind(job: Job, refusal: Refusal) -> str:
         return "strut"
     if other == mine:
         return "limb"
+    if job.base.over[mine] or job.base.over[other]:
+        return "turn"
     along = np.abs(job.base.at_mm[mine] - job.base.at_mm[other])
     if job.base.closed:
         along = min(along, job.base.length_mm - along)
@@ -89,7 +91,8 @@ def _reason(job: Job, refusal: Refusal, kind: str) -> tuple[str, str, float | No
     if kind == "turn":
         name = job.bodies[refusal.blocker].name
         why = f"the chain lies over itself and {name} is in the way: {passes}, {floor:g} mm is the floor"
-        return why, "lay it out as a spiral or a serpentine, where every link stands free over the feed ring", value
+        mend = f"leave {short:.2f} mm more between the turns (layout.turn_pitch_mm), or lay it out as a spiral or a "
+        return why, f"{mend}serpentine, where every link stands free over the feed ring", value
     name = "its own other limb" if kind == "limb" else job.bodies[refusal.blocker].name
     why = f"{name} is in the way: {passes}, {floor:g} mm is the floor"
     return why, f"a gate {2 * short:.2f} mm thinner or {short:.2f} mm more room between the links would do", value

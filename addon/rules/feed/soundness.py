@@ -17,6 +17,7 @@ from .distances import distance_findings
 from .freezing import order_findings, quick_rule_findings, thin_gates
 from .joined import joined_pairs, reached
 from .lattice import Lattice, Strut, place
+from .leaning import leaning_findings
 from .piercing import pierced
 from .reach import Thickness, gates_of, reach_findings, supports
 from .steadiness import unsteady_findings
@@ -54,7 +55,8 @@ def check_lattice(
     found += span_findings(lattice, profile)
     yield 0.3
     gap = profile.gap_warn_mm if gap_mm is None else gap_mm
-    found += yield from part(unsteady_findings(bodies, lattice, profile, gap), 0.3, 0.4)
+    found += yield from part(unsteady_findings(bodies, lattice, profile, gap), 0.3, 0.38)
+    found += yield from part(leaning_findings(bodies, lattice, profile, gap), 0.38, 0.4)
     yield 0.4
     found += yield from part(distance_findings(bodies, lattice, profile), 0.4, 1.0)
     return worst_first(found)

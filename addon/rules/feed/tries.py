@@ -4,7 +4,7 @@ All of it looks upwards: gates that come down from an upper ring are planned on 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from ..solid.mesh import Body, FloatArray, IntArray
 from .anchors import Anchors
 from .course import Course
 from .entering import LEAST_SHOWN_MM, inside_bend, into_mesh, into_wire
-from .sizes import Sizes
+from .sizes import Sizes, widest_tip_mm
 from .skeletons import Rods, Skeletons, clearances
 
 # Feet slide along the ring this far, in mm, before a gate is bent.
@@ -35,6 +35,8 @@ OWN_SHAFTS = 2.0
 # Where metal that we did not draw is too thin for a tip, it is drawn in by these shares, one after the other.
 TIP_SHARES = (1.0, 0.85, 0.8, 0.8)
 THINNEST_TIP_MM = 0.4
+# A slanted tip reaches this far past the lowest place of the wire it enters.
+UNDER_MM = 0.15
 # Distances are known up to this much over the aim.
 BEYOND_MM = 0.5
 
@@ -144,6 +146,24 @@ class Ways:
         """Give the diameters (c,) of shafts that have this share of their full thickness, as far as may be."""
         return np.minimum(np.maximum(self.least_mm, share * self.wished_mm), self.most_mm)
 
+    def take(self, rows: IntArray) -> "Ways":
+        """Give some of the routes, (k,)."""
+        return replace(
+            self,
+            hold=self.hold[rows],
+            rank=self.rank[rows],
+            level=self.level[rows],
+            points=self.points[rows],
+            wished_mm=self.wished_mm[rows],
+            least_mm=self.least_mm[rows],
+            most_mm=self.most_mm[rows],
+            tip_mm=self.tip_mm[rows],
+            clear_mm=self.clear_mm[rows],
+            arc_mm=self.arc_mm[rows],
+            gap_mm=self.gap_mm[rows],
+            who=self.who[rows],
+        )
+
     def at(self, share: float) -> Tries:
         """Give the routes with shafts of this share of their full thickness."""
         shaft = self.shafts(share)
@@ -243,6 +263,10 @@ def measured(holds: Sequence[Hold], ground: Ground, routes: Routes) -> Ways:
     rough = run + reach - half - feed.d_mm / 2
     sizes = [ground.own[b] if ground.own else ground.sizes for b in body]
     tip = np.array([s.tip_for_mm(c, a.metal_mm(r)) for s, c, (_, a, r) in zip(sizes, rough, picked, strict=True)])
+    if feed.upright:
+        # A slanted tip must still be under the lowest place of its wire, or printing begins beside it in mid-air.
+        under = 2 * (half * np.hypot(ahead[:, 0], ahead[:, 1]) + UNDER_MM)
+        tip = np.maximum(tip, np.minimum(under, [widest_tip_mm(2 * h) for h in half]))
     end, surface = into_wire(ahead, along, half, tip)
     drawn = (along != 0.0).any(axis=1)
     for b in np.unique(body[~drawn]):
@@ -253,8 +277,8 @@ def measured(holds: Sequence[Hold], ground: Ground, routes: Routes) -> Ways:
             end[mine], surface[mine] = into_mesh(corners, goal[mine], ahead[mine], tip[mine])
             mine = mine[np.isnan(end[mine]) & (tip[mine] * share >= THINNEST_TIP_MM)]
     root = end + TIP_SHARE * tip
-    # The way out of the feed: up out of a ring, sideways out of a column.
-    out = np.hypot(start[:, 0], start[:, 1]) if feed.upright else start[:, 2]
+    # The way out of the feed: up out of a ring; what runs along a column counts as free, for it freezes like the gate.
+    out = np.ones(len(start)) if feed.upright else start[:, 2]
     clear = run + reach - surface - feed.d_mm / 2 / np.maximum(out, 0.3)
     wished = np.array(
         [s.shaft_mm(c, above=feed.above) if np.isfinite(c) else s.gate_mm for s, c in zip(sizes, clear, strict=True)]
