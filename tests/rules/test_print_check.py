@@ -43,7 +43,7 @@ def test_a_table_begins_once_in_mid_air_and_its_figures_are_those_of_its_drawing
     assert check.peel.area_mm2 == pytest.approx(64.0)
     assert (check.peel.layer, check.peel.jump_layer) == (50, 50)
     assert check.peel.jump_mm2 == pytest.approx(64.0 - 5.0)
-    assert check.peel_n == pytest.approx(64.0e-6 * 20.0e3)
+    assert check.peel_n == pytest.approx(64.0e-6 * 10.0e3)
     assert [f.code for f in check.findings if f.severity == "stop"] == ["island"]
 
 

@@ -112,7 +112,14 @@ def _share_node(one: LatticeSolid, other: LatticeSolid) -> bool:
 
 
 def _at_node(one: LatticeSolid, other: LatticeSolid, at: FloatArray) -> bool:
-    """Tell whether a place lies where a spoke meets the ring: the feet next to it grow from the same node."""
+    """Tell whether a place lies where a spoke meets the ring, or a disc that is all below the ring's top.
+
+    The feet next to it grow from the same node: so low down they are still inside the ring.
+    """
+    for hub, gate in ((one, other), (other, one)):
+        foot = gate.struts[0]
+        if hub.role == "trunk" and gate.role == "gate" and not gate.above:
+            return bool(hub.struts[-1].end[2] <= foot.start[2] + foot.d_start_mm / 2)
     for spoke in (one, other):
         if spoke.role == "spoke" and one.role != other.role:
             end = spoke.struts[-1]
