@@ -11,7 +11,7 @@ from addon.rules.feed.course import plan_course
 from addon.rules.feed.leaning import Stem, bending_mm, stems
 from addon.rules.feed.plan import plan_lattice
 from addon.rules.feed.skeletons import between
-from addon.rules.feed.spec import FeedSpec
+from addon.rules.feed.spec import FeedSpec, PinnedGate
 from addon.rules.feed.steadiness import RESIN_MPA, Layer, Sliced
 from addon.rules.solid.mesh import Body, Mesh
 
@@ -137,3 +137,17 @@ def test_gates_from_columns_hold_the_lowest_place_of_their_link(coil, lattice):
             start, end = np.array(tip.start), np.array(tip.end)
             away.append(float(between(lowest, lowest, start, end)) - tip.d_end_mm / 2)
         assert min(away) < 0.0
+
+
+def test_a_pinned_gate_of_an_upper_turn_keeps_its_place(coil):
+    """Its column is planned with it: the gate enters where it did, and hangs on a column."""
+    before = fed(coil)
+    body = coil.bodies[-2]
+    gate = next(s for s in before.solids if s.feeds == body.name)
+    line = (np.array(gate.line) - body.pose.origin) @ body.pose.rotation
+    pin = PinnedGate(body.name, False, tuple(tuple(p) for p in line.tolist()), 2.4, 1.1)
+    after = fed(coil, pinned=(pin,))
+    assert codes(after.findings, "stop") == []
+    kept = [s for s in after.solids if s.feeds == body.name]
+    assert len(kept) == 1
+    assert np.linalg.norm(np.subtract(kept[0].line[-1], gate.line[-1])) < WIRE

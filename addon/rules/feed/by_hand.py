@@ -7,13 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 
 from ..solid.mesh import Body, FloatArray
 from .anchors import Anchors
 from .gates import Gate
 from .lattice import Lattice, LatticeSolid
 from .piercing import pierced
-from .spec import GatePlace, PinnedGate
+from .spec import FeedSpec, GatePlace, PinnedGate
 from .tries import Feed
 
 # A foot this near to the feed ring stands on it.
@@ -30,7 +31,8 @@ UP = np.array([0.0, 0.0, 1.0])
 def kept(pinned: Sequence[PinnedGate], bodies: Sequence[Body], feed: Feed, view: FloatArray) -> list[Gate]:
     """Give the pinned gates of one feed ring where their links stand, seen in ``view`` (3,): mirrored in z or not.
 
-    A foot goes with the ring where the ring has moved; pins of links that are not there are passed over.
+    A foot goes with the ring where the ring has moved; pins of links that are not there are passed over, and those of
+    links that stand over other turns: see `wanted_places`.
     """
     number = {body.name: k for k, body in enumerate(bodies)}
     found = []
@@ -38,11 +40,23 @@ def kept(pinned: Sequence[PinnedGate], bodies: Sequence[Body], feed: Feed, view:
         if pin.above != feed.above or pin.body not in number:
             continue
         k = number[pin.body]
+        if feed.course.over[k]:
+            continue
         points = bodies[k].pose.apply(np.array(pin.points)) * view
         points = _on_ring(points, feed, float(feed.course.at_mm[k]))
         clear = float(np.linalg.norm(np.diff(points[:4], axis=0), axis=1).sum()) - feed.d_mm / 2
         found.append(Gate(k, points, pin.shaft_mm, pin.tip_mm, clear, np.inf, np.nan, 1))
     return found
+
+
+def wanted_places(spec: FeedSpec, bodies: Sequence[Body], over: npt.NDArray[np.bool_]) -> list[GatePlace]:
+    """Give the places that gates are led to: those asked for, and where a pinned gate enters a link that is ``over``.
+
+    A column under such a gate is planned with it, so its place is kept, not its shaft.
+    """
+    above = {body.name for body, shaded in zip(bodies, over, strict=True) if shaded}
+    pinned = [GatePlace(pin.body, pin.points[-1], pin.above) for pin in spec.pinned if pin.body in above]
+    return [*spec.wanted, *pinned]
 
 
 def _on_ring(points: FloatArray, feed: Feed, near_mm: float) -> FloatArray:

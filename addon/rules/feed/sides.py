@@ -8,7 +8,7 @@ from ..base.profile import Profile
 from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray, Mesh
 from .anchors import Anchors
-from .by_hand import anchor_at, holds, kept
+from .by_hand import anchor_at, holds, kept, wanted_places
 from .course import Course, through
 from .gates import STRUT, Gate, Refusal, route
 from .sizes import LONG_GATE_MM, Sizes
@@ -128,7 +128,7 @@ def _wanted(job: Job, course: Course, *, above: bool) -> list[Hold]:
     """Give the places the maker pointed at, each with no other to fall back on."""
     number = {body.name: k for k, body in enumerate(job.bodies)}
     found = []
-    for one in job.spec.wanted:
+    for one in wanted_places(job.spec, job.bodies, job.base.over):
         if one.above != above or one.body not in number:
             continue
         k = number[one.body]

@@ -16,7 +16,7 @@ from .sizes import Sizes, widest_tip_mm
 from .skeletons import Rods, Skeletons, clearances
 
 # Feet slide along the ring this far, in mm, before a gate is bent.
-SLIDES_MM = (0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0)
+SLIDES_MM = (0.0, 1.0, -1.0, 2.0, -2.0, 3.0, -3.0, 3.5, -3.5, 4.0, -4.0)
 BENT_SLIDES_MM = (0.0, 2.0, -2.0)
 # Bends: how far below the surface the last straight piece begins, and where the knee goes sideways.
 RISES_MM = (2.0, 3.5)
@@ -263,7 +263,7 @@ def measured(holds: Sequence[Hold], ground: Ground, routes: Routes) -> Ways:
     rough = run + reach - half - feed.d_mm / 2
     sizes = [ground.own[b] if ground.own else ground.sizes for b in body]
     tip = np.array([s.tip_for_mm(c, a.metal_mm(r)) for s, c, (_, a, r) in zip(sizes, rough, picked, strict=True)])
-    if feed.upright:
+    if feed.upright or not (feed.above or ground.sizes.tip_given):
         # A slanted tip must still be under the lowest place of its wire, or printing begins beside it in mid-air.
         under = 2 * (half * np.hypot(ahead[:, 0], ahead[:, 1]) + UNDER_MM)
         tip = np.maximum(tip, np.minimum(under, [widest_tip_mm(2 * h) for h in half]))
