@@ -18,6 +18,9 @@ from .standing import Standing
 from .tries import Feed, Ground, Hold
 
 SAW_MM = 3.0
+# Clear length for each tool: a little more than the 3 mm of a threaded saw and the 4 mm of a disc, since the ends of
+# spokes stand out of the ring.
+TOOL_ROOM_MM = {"saw": SAW_MM + 0.15, "disc": 4.2, "nipper": SAW_MM + 0.15}
 # Turning the job over: a gate from above is a gate from below in the mirror.
 MIRROR = np.array([1.0, 1.0, -1.0])
 UPRIGHT = np.ones(3)
@@ -173,7 +176,7 @@ def _drop(base: Course, found: tuple[Anchors, ...], level: FloatArray, d_mm: flo
     """Find how far below ``level`` (n,) the ring's axis lies, so that gates get their length.
 
     A length the maker wrote is that of the shortest gate. Else the longest gate is 4 mm, up to which the quick rule for
-    short gates holds, unless that leaves the shortest without saw room; then the shortest gets its 3 mm.
+    short gates holds, unless that leaves the shortest without room for its tool; then it gets that.
     """
     body = np.repeat(np.arange(len(found)), [a.holds for a in found])
     goal = np.concatenate([a.points[: a.holds] for a in found])
@@ -200,7 +203,8 @@ def _drop(base: Course, found: tuple[Anchors, ...], level: FloatArray, d_mm: flo
     if spec.gate_length_mm is not None:
         return solved(spec.gate_length_mm, longest=False)
     short = solved(LONG_GATE_MM, longest=True)
-    return short if clear(short).min() >= SAW_MM else solved(SAW_MM, longest=False)
+    room = TOOL_ROOM_MM[spec.cut]
+    return short if clear(short).min() >= room else solved(room, longest=False)
 
 
 def _turned(lines: Skeletons) -> Skeletons:
