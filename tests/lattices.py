@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
@@ -96,3 +97,19 @@ def planned(bodies, way, profile=BENCH, **spec) -> Lattice:
 
 def codes(findings, severity=None):
     return [f.code for f in findings if severity is None or f.severity == severity]
+
+
+def outside_boolean():
+    """Give the boolean of a general solid library, as the joining takes it."""
+    manifold3d = pytest.importorskip("manifold3d")
+
+    def solid(mesh):
+        return manifold3d.Manifold(manifold3d.Mesh64(mesh.points, mesh.triangles.astype(np.uint64)))
+
+    def boolean(op, a, b):
+        out = {"union": lambda x, y: x + y, "difference": lambda x, y: x - y, "intersect": lambda x, y: x ^ y}[op](
+            solid(a), solid(b)
+        ).to_mesh64()
+        return Mesh(np.array(out.vert_properties)[:, :3], np.array(out.tri_verts, dtype=np.int64))
+
+    return boolean

@@ -5,7 +5,6 @@ shown anew; what a timer writes is no part of undo, and is measured again after 
 between redraws and gives way to whatever the maker started.
 """
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -17,6 +16,7 @@ from ..rules.chain.build import build_chain
 from ..rules.chain.play import free_play
 from .boolean import boolean
 from .chain_object import Read, is_chain, read_specs, show_built
+from .long_work import run_slice
 from .measured import note_play
 from .results import state_of
 from .view import redraw
@@ -83,7 +83,7 @@ class Checker:
         try:
             if self._steps is None:
                 self._begin(ob, context)
-            done, result = _slice(self._steps)
+            done, result = run_slice(self._steps, SLICE_S)
         except LinkwrightError as error:
             figures.message = str(error)
             return None
@@ -117,16 +117,6 @@ class Checker:
 
 def _measured(figures: Any) -> bool:
     return bool(figures.verified and figures.play_stamp == figures.stamp)
-
-
-def _slice(steps: Any) -> tuple[bool, Any]:
-    until = time.monotonic() + SLICE_S
-    while time.monotonic() < until:
-        try:
-            next(steps)
-        except StopIteration as done:
-            return True, done.value
-    return False, None
 
 
 # Blender's timers need one owner that lives as long as the extension is enabled.

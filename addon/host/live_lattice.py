@@ -34,6 +34,7 @@ from .chain_object import (
 from .chain_object import show_built as show_chain
 from .lattice_edits import Edits, handled, has_lattice
 from .lattice_show import lattice_stamp, show_planned
+from .long_work import run_slice
 from .results import state_of
 from .settings import chain_stamp
 from .stamps import stamp
@@ -106,7 +107,7 @@ class Live:
         assert self._steps is not None
         assert self._wish is not None
         try:
-            done, result = _slice(self._steps)
+            done, result = run_slice(self._steps, SLICE_S)
         except LinkwrightError as error:
             self._refuse(context.scene.objects.get(self._wish.name), self._wish.sign, error)
             return NEXT_S
@@ -216,16 +217,6 @@ def _in_hand(context: Any) -> bool:
         return True
     windows = context.window_manager.windows
     return any(op.bl_idname.startswith("TRANSFORM_OT_") for window in windows for op in window.modal_operators)
-
-
-def _slice(steps: Any) -> tuple[bool, Any]:
-    until = time.monotonic() + SLICE_S
-    while time.monotonic() < until:
-        try:
-            next(steps)
-        except StopIteration as done:
-            return True, done.value
-    return False, None
 
 
 # Blender's timers need one owner that lives as long as the extension is enabled.

@@ -14,6 +14,17 @@ from .view import redraw
 SLICE_S = 0.05
 
 
+def run_slice(steps: Any, seconds: float) -> tuple[bool, Any]:
+    """Run a slow rule for about so long; tell whether it ended, and give its result if it did."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        try:
+            next(steps)
+        except StopIteration as done:
+            return True, done.value
+    return False, None
+
+
 def idle(cls: Any, context: Any) -> bool:
     """Tell whether nothing is running; part of every poll, which says why not."""
     running = state_of(context).running

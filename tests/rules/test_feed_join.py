@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lattices import chain, planned, straight_way
+from lattices import chain, outside_boolean, planned, straight_way
 
 from addon.rules.base.errors import CannotBuild
 from addon.rules.base.progress import finish
@@ -30,18 +30,7 @@ def lattice():
 
 @pytest.fixture(scope="module")
 def solver():
-    manifold3d = pytest.importorskip("manifold3d")
-
-    def solid(mesh):
-        return manifold3d.Manifold(manifold3d.Mesh64(mesh.points, mesh.triangles.astype(np.uint64)))
-
-    def boolean(op, a, b):
-        out = {"union": lambda x, y: x + y, "difference": lambda x, y: x - y, "intersect": lambda x, y: x ^ y}[op](
-            solid(a), solid(b)
-        ).to_mesh64()
-        return Mesh(np.array(out.vert_properties)[:, :3], np.array(out.tri_verts, dtype=np.int64))
-
-    return boolean
+    return outside_boolean()
 
 
 def test_bodies_and_lattice_become_one_closed_solid_that_adds_up(lattice, solver):

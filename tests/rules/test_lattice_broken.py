@@ -8,16 +8,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from lattices import BENCH, chain, planned, ring_way, straight_way
+from lattices import BENCH, chain, outside_boolean, planned, ring_way, straight_way
 
 from addon.rules.base.progress import finish
 from addon.rules.feed.join import join
 from addon.rules.feed.lattice import LatticeSolid, Strut
-from addon.rules.feed.rods import lying, rod
+from addon.rules.feed.rods import drum, lying, rod
 from addon.rules.feed.sections import footed
 from addon.rules.feed.soundness import check_lattice
 from addon.rules.inspect.layers import slice_layers
-from addon.rules.solid.mesh import Body, Mesh
+from addon.rules.solid.mesh import Body
 
 WAY = ring_way(14, 6.8)
 BODIES = chain(WAY, samples=64)
@@ -248,23 +248,8 @@ def test_a_link_that_overhangs_a_thin_gate_is_not_steady(one_ring):
     assert not [f for f in loud(with_solid(one_ring, gate, led(1.3)), gap_mm=0.6) if f.code == "unsteady"]
 
 
-def solver():
-    manifold3d = pytest.importorskip("manifold3d")
-
-    def solid(mesh):
-        return manifold3d.Manifold(manifold3d.Mesh64(mesh.points, mesh.triangles.astype(np.uint64)))
-
-    def boolean(op, a, b):
-        out = {"union": lambda x, y: x + y, "difference": lambda x, y: x - y, "intersect": lambda x, y: x ^ y}[op](
-            solid(a), solid(b)
-        ).to_mesh64()
-        return Mesh(np.array(out.vert_properties)[:, :3], np.array(out.tri_verts, dtype=np.int64))
-
-    return boolean
-
-
 def islands(bodies, lattice):
-    whole = finish(join(bodies, lattice, solver())).mesh
+    whole = finish(join(bodies, lattice, outside_boolean())).mesh
     return finish(slice_layers([Body("job", whole)], BENCH.layer_mm, plate_mm=lattice.plate_z_mm)).islands
 
 
@@ -283,3 +268,19 @@ def test_a_strut_that_hangs_down_is_an_island_of_the_joined_solid():
     assert stops(hung, bodies) == []
     (island,) = islands(bodies, hung)
     assert np.linalg.norm(np.subtract(island.at[:2], tail[:2])) < 1.0
+
+
+@pytest.mark.parametrize(("over_mm", "told"), [(-0.3, False), (3.0, True)])
+def test_a_gate_beside_a_hub_is_told_of_unless_the_hub_is_a_disc_below_the_top_of_the_ring(one_ring, over_mm, told):
+    """Under the ring's top a gate is still inside the ring, so a low disc there is no stranger to it."""
+    gate = next(s for s in one_ring.solids if s.feeds == "link 9")
+    foot, d = np.array(gate.struts[0].start), gate.struts[0].d_start_mm
+    # Its rim comes within 0.2 mm of the gate, its middle lies away from the ring's rod.
+    out = foot[:2] / np.linalg.norm(foot[:2])
+    middle = foot[:2] + (3.0 + d / 2 + 0.2) * out
+    height = foot[2] + d / 2 + over_mm - one_ring.plate_z_mm
+    mesh = drum(middle, 6.0, plate_z_mm=one_ring.plate_z_mm, height_mm=height)
+    low, high = (*middle.tolist(), one_ring.plate_z_mm), (*middle.tolist(), one_ring.plate_z_mm + height)
+    disc = LatticeSolid("trunk", mesh, (Strut("trunk", low, high, 6.0, 6.0),), 2.0)
+    found = [f for f in loud(replace(one_ring, solids=(*one_ring.solids, disc))) if f.code == "strut-near"]
+    assert any("link 9" in f.bodies for f in found) is told

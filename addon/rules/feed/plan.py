@@ -26,8 +26,8 @@ from .lattice import Lattice
 from .posts import Setting, post_solid, stand_posts
 from .refusals import course_findings, refusal_findings
 from .second import Lack, Limits, lacking, second_starts
-from .sides import MIRROR, SAW_MM, UPRIGHT, Job, Side, lay_side
-from .sizes import LONG_GATE_MM, RING, Sizes, choose_sizes, written_size_findings
+from .sides import MIRROR, TOOL_ROOM_MM, UPRIGHT, Job, Side, lay_side
+from .sizes import RING, Sizes, choose_sizes, written_size_findings
 from .skeletons import skeletons
 from .soundness import check_lattice
 from .spec import FeedSpec
@@ -267,7 +267,7 @@ def _kept_mm(spec: FeedSpec) -> float:
     """Give the clear length that gates keep where the upper ring dips: what the maker wrote, else the tool's room."""
     if spec.gate_length_mm is not None:
         return spec.gate_length_mm
-    return SAW_MM if spec.cut == "saw" else LONG_GATE_MM
+    return TOOL_ROOM_MM[spec.cut]
 
 
 def _feet(course: Course, gates: Sequence[Gate]) -> FloatArray:

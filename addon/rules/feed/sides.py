@@ -17,10 +17,9 @@ from .spec import FeedSpec
 from .standing import Standing
 from .tries import Feed, Ground, Hold
 
-SAW_MM = 3.0
 # Clear length for each tool: a little more than the 3 mm of a threaded saw and the 4 mm of a disc, since the ends of
 # spokes stand out of the ring.
-TOOL_ROOM_MM = {"saw": SAW_MM + 0.15, "disc": 4.2, "nipper": SAW_MM + 0.15}
+TOOL_ROOM_MM = {"saw": 3.15, "disc": 4.2, "nipper": 3.15}
 # Turning the job over: a gate from above is a gate from below in the mirror.
 MIRROR = np.array([1.0, 1.0, -1.0])
 UPRIGHT = np.ones(3)
