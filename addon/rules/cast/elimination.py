@@ -144,8 +144,13 @@ def solve(
 
 def _round(chosen: Sequence[int], around: list[dict[int, int]], size: int) -> tuple[_Round, int]:
     """Take nodes out of the graph, joining the neighbours of each; give the round and the new number of entries."""
-    owner, beside, inward, outward = [], [], [], []
-    by, of, into = [], [], []
+    owner: list[int] = []
+    beside: list[int] = []
+    inward: list[int] = []
+    outward: list[int] = []
+    by: list[int] = []
+    of: list[int] = []
+    into: list[int] = []
     for place, v in enumerate(chosen):
         mine = list(around[v])
         begin = len(beside)

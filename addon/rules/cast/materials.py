@@ -28,6 +28,7 @@ _INVESTMENT_LIMITS = {
     "conductivity_w_m_k": (0.01, 20.0), "heat_j_kg_k": (100.0, 3000.0), "thermal_expansion_percent": (0.0, 5.0),
     "setting_expansion_percent": (-1.0, 5.0), "expanded_above_c": (50.0, 1500.0), "limit_c": (100.0, 2000.0),
     "carbon_limit_c": (100.0, 2000.0), "clean_limit_c": (100.0, 2000.0), "hot_strength_mpa": (0.01, 200.0),
+    "interface_w_m2_k": (10.0, 1e5), "permeability_m2": (1e-18, 1e-8),
     "working_min": (0.5, 120.0), "rest_h": (0.0, 72.0), "ramp_c_per_h": (5.0, 2000.0),
 }  # fmt: skip
 _RESIN_LIMITS = {
@@ -82,7 +83,8 @@ class Investment:
     """A mould material. ``bond`` is gypsum or phosphate; ``water_per_powder`` by mass.
 
     ``limit_c`` is the hottest flask, ``carbon_limit_c`` the same with carbon left in, ``clean_limit_c`` where the bond
-    itself breaks down. Conductivity, heat and density are those of the burnt-out mould.
+    itself breaks down. Conductivity, heat, density and permeability are those of the burnt-out mould; ``interface``
+    is what passes between metal and mould.
     """
 
     name: str
@@ -100,6 +102,8 @@ class Investment:
     carbon_limit_c: Figure
     clean_limit_c: Figure
     hot_strength_mpa: Figure
+    interface_w_m2_k: Figure
+    permeability_m2: Figure
     working_min: Figure
     rest_h: Figure
     ramp_c_per_h: Figure
