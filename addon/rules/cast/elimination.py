@@ -13,8 +13,8 @@ import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
 
-# So few nodes left are solved as a dense system.
-CORE = 24
+# So few nodes left are solved as a dense system; with more of them the library starts threads, which takes longer.
+CORE = 6
 # In a round nodes go that have at most this many neighbours, or as few as any has.
 PATH = 2
 

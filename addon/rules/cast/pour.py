@@ -1,0 +1,110 @@
+"""The cases a pour is looked at in: as the tables say, and with what is poorly known at its cold and at its warm end.
+
+What passes from metal to mould and through it, the let-out of gas, the pull of the vacuum and the pour by hand are
+known within a factor of two at best. Cold takes all of them as they hinder filling, warm as they help it: a verdict
+that holds in both does not hang on them.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..solid.mesh import FloatArray
+from .cases import Cases
+from .chvorinov import MouldHeat
+from .figures import Figure
+from .flask import Margins
+from .hydraulics import column_kpa, spin_kpa
+from .materials import Alloy, Investment
+from .quick import SPIN_ARM_MM, SPIN_TURNS_PER_MIN, VACUUM_KPA
+from .temperatures import Temperatures
+
+COLD, USUAL, WARM = "cold", "usual", "warm"
+VARIANTS = (USUAL, COLD, WARM)
+# What comes in, g/s: poured by hand out of a crucible, and thrown in by a spin. From memory.
+BY_HAND_G_S = {COLD: 100.0, USUAL: 150.0, WARM: 250.0}
+SPUN_G_S = {COLD: 300.0, USUAL: 600.0, WARM: 1000.0}
+REACH_S = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """How a job is poured: metal, mould, temperatures, ``head`` (gravity, vacuum or spin) and the way it goes in.
+
+    ``pour_g_s`` is the maker's own figure where there is one.
+    """
+
+    alloy: Alloy
+    investment: Investment
+    temperatures: Temperatures
+    head: str
+    margins: Margins
+    pour_g_s: float | None = None
+
+
+def case(pour: Pour, elements: int, variant: str = USUAL) -> Cases:
+    """Give the one case of a pour for a network of so many elements, nothing stretched."""
+    alloy, mould = pour.alloy, pour.investment
+
+    def of(figure: Figure, cold: str) -> float:
+        """Take a figure; ``cold`` tells which of its ends hinders filling."""
+        if variant == USUAL:
+            return figure.value
+        return float(getattr(figure, cold if variant == COLD else {"low": "high", "high": "low"}[cold]))
+
+    heat = of(mould.heat_j_kg_k, "high") / 1000.0
+    usual_g_s = (SPUN_G_S if pour.head == "spin" else BY_HAND_G_S)[variant]
+    # The metal's own conductivity carries heat from what is thick into what is thin: it helps and hinders.
+    values = {
+        "solid_g_cm3": alloy.density_g_cm3.value,
+        "liquid_g_cm3": alloy.liquid_density_g_cm3.value,
+        "solidus_c": alloy.solidus_c.value,
+        "liquidus_c": alloy.liquidus_c.value,
+        "latent_j_g": of(alloy.latent_heat_kj_kg, "low"),
+        "heat_solid_j_g_k": alloy.heat_solid_j_kg_k.value / 1000.0,
+        "heat_liquid_j_g_k": alloy.heat_liquid_j_kg_k.value / 1000.0,
+        "conductivity_w_m_k": alloy.conductivity_solid_w_m_k.value,
+        "tension_n_m": of(alloy.surface_tension_n_m, "high"),
+        "interface_w_m2_k": of(mould.interface_w_m2_k, "high"),
+        "mould_w_m_k": of(mould.conductivity_w_m_k, "high"),
+        "mould_j_cm3_k": of(mould.mould_density_g_cm3, "high") * heat,
+        "permeability_m2": of(mould.permeability_m2, "low"),
+        "pour_c": pour.temperatures.pour_c,
+        "flask_c": pour.temperatures.flask_c,
+        "push_kpa": push_kpa(pour, variant),
+        "pour_g_s": usual_g_s if pour.pour_g_s is None else pour.pour_g_s,
+    }
+    ones: FloatArray = np.ones((elements, 1))
+    return Cases(
+        **{key: np.array([value]) for key, value in values.items()}, wider=ones, longer=ones, spare=np.zeros(1, bool)
+    )
+
+
+def reach_mm(investment: Investment) -> float:
+    """Give how far apart metal must lie for the mould between to count as thick: two penetration depths.
+
+    The depth is 2 sqrt(alpha t) after `REACH_S`, about when the links of a fine chain are half solid.
+    """
+    mould = MouldHeat(
+        investment.conductivity_w_m_k.value,
+        investment.mould_density_g_cm3.value * 1000.0,
+        investment.heat_j_kg_k.value,
+    )
+    return 1000.0 * 4.0 * math.sqrt(mould.diffusivity_m2_s * REACH_S)
+
+
+def push_kpa(pour: Pour, variant: str = USUAL) -> float:
+    """Give the pressure on the metal in the cone besides its own weight.
+
+    Under vacuum what takes effect of one atmosphere; in a spin what the arm adds down to the job's near side, where it
+    is least. A spin drives with the whole melt at once.
+    """
+    if pour.head == "gravity":
+        return 0.0
+    if pour.head == "vacuum":
+        low, high = VACUUM_KPA
+        return {COLD: low, USUAL: 0.5 * (low + high), WARM: high}[variant]
+    density = pour.alloy.liquid_density_g_cm3.value * 1000.0
+    inward = pour.margins.cone_mm + pour.margins.trunk_mm
+    return spin_kpa(density, SPIN_TURNS_PER_MIN, SPIN_ARM_MM, SPIN_ARM_MM + inward) - column_kpa(density, inward)
