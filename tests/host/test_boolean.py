@@ -68,6 +68,30 @@ def test_boxes_have_their_exact_volume(op, wanted):
     assert counts() == before
 
 
+@pytest.mark.parametrize("along", range(3))
+def test_slabs_stacked_along_any_axis_come_out_where_they_were(along):
+    """Slabs 4 x 6 x 1 on a 1 x 1 pole: the solver is turned aside from the stack, and what it gives is turned back."""
+
+    def laid(solid):
+        return Mesh(np.roll(solid.points, along + 1, axis=1), solid.triangles)
+
+    slabs = laid(merged([box((0, 0, 3 * k), (4, 6, 3 * k + 1)) for k in range(5)]))
+    pole = laid(box((1, 1, -1), (2, 2, 15)))
+    assert boolean_module._freest_axis(slabs, pole) != along
+    cases = (
+        ("union", 5 * 24 + 16 - 5, [(0, 0, -1), (4, 6, 15)]),
+        ("difference", 5 * 24 - 5, [(0, 0, 0), (4, 6, 13)]),
+        ("intersect", 5, [(1, 1, 0), (2, 2, 13)]),
+    )
+    for op, wanted, bounds in cases:
+        result = boolean(op, slabs, pole)
+        assert volume(result) == pytest.approx(wanted, rel=1e-6)
+        assert edges_pair_of(result)
+        low, high = np.roll(bounds, along + 1, axis=1)
+        np.testing.assert_allclose(result.points.min(axis=0), low, atol=1e-5)
+        np.testing.assert_allclose(result.points.max(axis=0), high, atol=1e-5)
+
+
 def test_many_shells_of_rings_on_a_bar():
     rings = merged([_moved(torus(8, 1.5), 12.0 * k) for k in (0, 2, 4)])
     bar = box((-10, 7, -1), (60, 9, 1))

@@ -1,9 +1,9 @@
 """Systems of equations on a graph, solved directly: nodes are taken out in rounds of such as do not touch each other.
 
 What runs along paths is halved in every round (cyclic reduction; R. Hockney, J. ACM 12, 1965), what branches is taken
-out by least degree (H. Markowitz, Management Science 3, 1957), and the few nodes that are left make a small dense
-system. Nothing is pivoted: the systems are diagonally dominant. The order depends on the graph alone and is found once;
-every round then is a handful of operations over all its nodes and over all cases.
+out by least degree (H. Markowitz, Management Science 3, 1957). Nothing is pivoted: the systems are diagonally dominant.
+The order depends on the graph alone and is found once; every round then is a handful of operations over all its nodes
+and over all cases.
 """
 
 from collections.abc import Sequence
@@ -13,8 +13,6 @@ import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
 
-# So few nodes left are solved as a dense system; with more of them the library starts threads, which takes longer.
-CORE = 6
 # In a round nodes go that have at most this many neighbours, or as few as any has.
 PATH = 2
 
@@ -48,17 +46,18 @@ class _Round:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Elimination:
-    """The order in which a graph of ``count`` nodes is taken apart. Make it with `elimination`."""
+    """The order in which a graph of ``count`` nodes is taken apart. Make it with `elimination`.
+
+    ``entries`` there are in all, ``forward`` and ``backward`` (m,) those of the joints; ``is_plain``: no pair of nodes
+    is joined more than once.
+    """
 
     count: int
     entries: int
     forward: IntArray
     backward: IntArray
     rounds: tuple[_Round, ...]
-    core: IntArray
-    core_entry: IntArray
-    core_row: IntArray
-    core_column: IntArray
+    is_plain: bool
 
 
 def elimination(count: int, joints: IntArray) -> Elimination:
@@ -74,7 +73,7 @@ def elimination(count: int, joints: IntArray) -> Elimination:
         backward.append(around[b][a])
     left = list(range(count))
     rounds: list[_Round] = []
-    while len(left) > CORE:
+    while left:
         degree = [len(around[v]) for v in left]
         most = max(PATH, min(degree))
         touched: set[int] = set()
@@ -88,20 +87,13 @@ def elimination(count: int, joints: IntArray) -> Elimination:
         rounds.append(made)
         gone = set(chosen)
         left = [v for v in left if v not in gone]
-    place = {v: k for k, v in enumerate(left)}
-    cells = [(entry, place[v], place[u]) for v in left for u, entry in around[v].items()]
-    cells += [(v, place[v], place[v]) for v in left]
-    entry, row, column = (np.array(x, dtype=np.int64) for x in zip(*cells, strict=True)) if cells else (_none(),) * 3
     return Elimination(
-        count,
-        size,
-        np.array(forward, dtype=np.int64),
-        np.array(backward, dtype=np.int64),
-        tuple(rounds),
-        np.array(left, dtype=np.int64),
-        entry,
-        row,
-        column,
+        count=count,
+        entries=size,
+        forward=np.array(forward, dtype=np.int64),
+        backward=np.array(backward, dtype=np.int64),
+        rounds=tuple(rounds),
+        is_plain=len({*forward, *backward}) == 2 * len(forward),
     )
 
 
@@ -116,8 +108,12 @@ def solve(
     cases = right.shape[1]
     entries = np.zeros((plan.entries, cases))
     entries[: plan.count] = diagonal
-    _add(entries, plan.forward, forward)
-    _add(entries, plan.backward, backward)
+    if plan.is_plain:
+        entries[plan.forward] = forward
+        entries[plan.backward] = backward
+    else:
+        np.add.at(entries, plan.forward, forward)
+        np.add.at(entries, plan.backward, backward)
     known = right.copy()
     kept = []
     for one in plan.rounds:
@@ -130,10 +126,7 @@ def solve(
         if len(one.rows):
             passed = share * known[one.nodes][one.owner]
             known[one.rows] -= _summed(passed[one.row_order], one.row_first)
-    dense = np.zeros((cases, len(plan.core), len(plan.core)))
-    dense[:, plan.core_row, plan.core_column] = entries[plan.core_entry].T
     found = np.empty_like(known)
-    found[plan.core] = np.linalg.solve(dense, known[plan.core].T[..., None])[..., 0].T
     for one, (pivot, outward) in zip(reversed(plan.rounds), reversed(kept), strict=True):
         rest = known[one.nodes]
         if len(one.with_neighbours):
@@ -203,15 +196,3 @@ def _summed(values: FloatArray, first: IntArray) -> FloatArray:
     if len(first) == len(values):
         return values
     return np.asarray(np.add.reduceat(values, first, axis=0))
-
-
-def _add(entries: FloatArray, where: IntArray, values: FloatArray) -> None:
-    """Add values (m, b) to entries, where one may be named more than once."""
-    if len(np.unique(where)) == len(where):
-        entries[where] += values
-    else:
-        np.add.at(entries, where, values)
-
-
-def _none() -> IntArray:
-    return np.zeros(0, dtype=np.int64)

@@ -4,26 +4,28 @@ The solver is handed in. It works in single precision (a point may move by some 
 not like it may give the first one back unchanged: so every result is tested for being closed and for its volume.
 
 What the volumes prove. Let B be the bodies, L the struts, S what came out. S is asked for as the union of B and L, and
-D as L minus B, by another operation of the solver. If S is closed and V(S) = V(B) + V(D) to rounding, S holds B whole
-and D beside it, nothing twice and nothing lost: with the lattice D taken away, exactly the bodies are left. The residue
-of that sum is reported.
+I as what B and L share, by another operation of the solver. B and L are measured as they went in. If S and I are closed
+and V(S) = V(B) + V(L) - V(I) to rounding (inclusion and exclusion), S holds B whole and beside it what of L is not in
+B, nothing twice and nothing lost: with that lattice, V(L) - V(I), taken away, exactly the bodies are left. The residue
+of the sum is reported. I is small, as struts are only sunk in: so it is quick to make, and little rests on it. Where it
+does not prove the sum, D, which is L minus B, is asked for as well, and V(S) = V(B) + V(D) proves the same.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..base.errors import BadInput, CannotBuild
-from ..base.progress import Steps
+from ..base.progress import Steps, part
 from ..inspect.finding import Finding
 from ..solid.edges import edges_pair
 from ..solid.measure import area_mm2, volume_mm3
 from ..solid.mesh import Body, IntArray, Mesh, merged
-from ..solid.topology import MeshFacts, facts
+from ..solid.topology import facts
 from .lattice import Lattice, LatticeSolid
-from .settle import settled
-from .skeletons import boxes_meet, rods_cross
+from .settle import settling
+from .skeletons import boxes_meet, rod_gap
 
 # "union" | "difference" | "intersect" of two closed solids of any number of shells.
 Boolean = Callable[[str, Mesh, Mesh], Mesh]
@@ -31,8 +33,18 @@ Boolean = Callable[[str, Mesh, Mesh], Mesh]
 # How far a point may lie from where it was asked for, in mm, all in all: the solver's single precision on 200 mm.
 MOVED_MM = 2e-5
 PROOF = 1e-6
-# What is least comes first: every union goes over all that was joined before. Other roles follow.
-ORDER = ("ring", "trunk", "spoke", "post", "upper", "gate")
+# Struts whose rods are no farther apart are taken to meet: some, such as posts at their feet, stick out of their rods.
+APART_MM = 0.5
+# In this order struts choose their operand, those that meet most others first. Other roles follow.
+ORDER = ("ring", "trunk", "upper", "spoke", "post", "gate")
+NAMES = {
+    "ring": "base ring",
+    "trunk": "hub",
+    "upper": "upper ring",
+    "spoke": "spokes",
+    "post": "posts",
+    "gate": "gates",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,41 +71,50 @@ class _Failed(Exception):
     """A union that did not give what it must; the text names its operands."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Operand:
+    """What a solver is given: its mesh, its volume, how far moved points can put that off, and its name."""
+
+    mesh: Mesh
+    volume_mm3: float
+    slack_mm3: float
+    called: str
+
+
 def join(bodies: Sequence[Body], lattice: Lattice, boolean: Boolean) -> Steps[Solid]:
     """Join bodies and lattice to one closed solid. A failed union is a stop finding, and the solid's mesh is None."""
-    metal = merged([b.placed() for b in bodies])
     metal_volume = sum(volume_mm3(b.mesh) for b in bodies)
     yield 0.02
     try:
         _check_bodies(bodies)
         batches = _batches(lattice.solids)
-        struts: Mesh | None = None
-        for number, (name, batch) in enumerate(batches):
-            struts = batch if struts is None else _united(boolean, struts, "the struts so far", batch, name)
-            if not edges_pair(struts.triangles):
-                raise _Failed(f"the struts came back open after {name} were added")
-            yield 0.05 + 0.45 * (number + 1) / len(batches)
-        if struts is None:
+        if not batches:
             raise _Failed("there are no struts to join the bodies to")
-        whole = _united(boolean, metal, "the bodies", struts, "the lattice")
-        yield 0.75
-        rest = boolean("difference", struts, metal)
-        yield 0.95
-        return _proven(whole, rest, metal_volume, lattice.plate_z_mm)
+        struts = _operand(*batches[0])
+        for number, (name, batch) in enumerate(batches[1:], start=1):
+            yield 0.05 + 0.2 * number / len(batches)
+            struts = _united(boolean, struts, _operand(name, batch), "the struts so far")
+            if not edges_pair(struts.mesh.triangles):
+                raise _Failed(f"the struts came back open after {name} were added")
+        yield 0.25
+        metal = _operand("the bodies", merged([b.placed() for b in bodies]))
+        whole = _united(boolean, metal, replace(struts, called="the lattice"), "the whole")
+        yield 0.6
+        kept_volume = struts.volume_mm3 - _shared_mm3(boolean, struts.mesh, metal.mesh)
+        residue = (whole.volume_mm3 - metal_volume - kept_volume) / whole.volume_mm3
+        yield 0.8
+        # A residue that is no number proves nothing either.
+        if not abs(residue) <= PROOF:
+            kept_volume = volume_mm3(boolean("difference", struts.mesh, metal.mesh))
+            residue = (whole.volume_mm3 - metal_volume - kept_volume) / whole.volume_mm3
+        del struts, metal
+        return (yield from part(_given(whole, metal_volume, kept_volume, residue, lattice.plate_z_mm), 0.8, 1.0))
     except _Failed as failed:
         reason = str(failed)
     except (BadInput, CannotBuild) as error:
         reason = str(error)
     finding = Finding("solid", "stop", (), f"the parts could not be joined to one solid: {reason}; nothing was joined")
     return Solid(None, 0.0, metal_volume, lattice.volume_mm3, 0.0, None, 0, (finding,))
-
-
-def _settled(whole: Mesh, found: MeshFacts, plate_z_mm: float) -> Mesh:
-    """Settle a proven solid, and put points back on the plate that the solver's rounding lifted off it."""
-    mesh = settled(whole, found)
-    points = mesh.points.copy()
-    points[np.abs(points[:, 2] - plate_z_mm) <= MOVED_MM, 2] = plate_z_mm
-    return Mesh(points, mesh.triangles)
 
 
 def _check_bodies(bodies: Sequence[Body]) -> None:
@@ -108,36 +129,34 @@ def _check_bodies(bodies: Sequence[Body]) -> None:
 
 
 def _batches(solids: Sequence[LatticeSolid]) -> list[tuple[str, Mesh]]:
-    """Put struts that do not meet into one operand each, role by role, in the order they hang together."""
-    names = {
-        "ring": "base ring",
-        "trunk": "hub",
-        "spoke": "spokes",
-        "gate": "gates",
-        "post": "posts",
-        "upper": "upper ring",
-    }
+    """Put struts that do not meet into one operand each, whatever their roles: few operands, each with its name.
+
+    The smallest come first, since every union goes over all that was joined before.
+    """
+    place = {role: k for k, role in enumerate(ORDER)}
+    group = sorted(solids, key=lambda s: (place.get(s.role, len(place)), s.role))
+    if not group:
+        return []
+    colour = _colours(group)
     batches: list[tuple[str, Mesh]] = []
-    for role in (*ORDER, *sorted({s.role for s in solids} - set(ORDER))):
-        group = [s for s in solids if s.role == role]
-        if not group:
-            continue
-        colour = _colours(group)
-        for k in range(int(colour.max()) + 1):
-            members = [s.mesh for s, c in zip(group, colour, strict=True) if c == k]
-            batches.append((names.get(role, "other struts"), merged(members)))
-    return batches
+    for k in range(int(colour.max()) + 1):
+        members = [s for s, c in zip(group, colour, strict=True) if c == k]
+        *most, last = dict.fromkeys(NAMES.get(s.role, "other struts") for s in members)
+        batches.append((f"{', '.join(most)} and {last}" if most else last, merged([s.mesh for s in members])))
+    return sorted(batches, key=lambda batch: len(batch[1].triangles))
 
 
 def _colours(group: Sequence[LatticeSolid]) -> IntArray:
     """Give solids numbers, (k,), different for two that may meet: to each in turn the lowest that is free."""
     low = np.array([s.mesh.points.min(axis=0) for s in group])
     high = np.array([s.mesh.points.max(axis=0) for s in group])
-    a, b = boxes_meet(low, high, low, high)
+    a, b = boxes_meet(low - APART_MM, high + APART_MM, low, high)
     later = a > b
+    rods = [s.rod() for s in group]
     meets: list[list[int]] = [[] for _ in group]
     for i, j in zip(a[later].tolist(), b[later].tolist(), strict=True):
-        if rods_cross(*group[i].rod(), *group[j].rod()):
+        (points, radii), (others, others_radii) = rods[i], rods[j]
+        if rod_gap(points, radii, others[None], others_radii[None])[0] <= APART_MM:
             meets[i].append(j)
     colour = np.zeros(len(group), dtype=np.int64)
     for i, others in enumerate(meets):
@@ -146,32 +165,49 @@ def _colours(group: Sequence[LatticeSolid]) -> IntArray:
     return colour
 
 
-def _united(boolean: Boolean, a: Mesh, a_name: str, b: Mesh, b_name: str) -> Mesh:
+def _operand(called: str, mesh: Mesh) -> _Operand:
+    return _Operand(mesh, volume_mm3(mesh), MOVED_MM * area_mm2(mesh), called)
+
+
+def _united(boolean: Boolean, a: _Operand, b: _Operand, called: str) -> _Operand:
     """Unite two operands, and see that the volume of the result can be theirs; that it is closed, the caller sees."""
-    both = f"the union of {a_name} and {b_name}"
+    both = f"the union of {a.called} with {b.called}"
     try:
-        result = boolean("union", a, b)
+        result = boolean("union", a.mesh, b.mesh)
     except (BadInput, CannotBuild) as error:
         raise _Failed(f"{both} failed ({error})") from error
     if not len(result.triangles):
         raise _Failed(f"{both} came back empty")
-    va, vb, v = volume_mm3(a), volume_mm3(b), volume_mm3(result)
-    slack = MOVED_MM * (area_mm2(a) + area_mm2(b))
+    va, vb, v = a.volume_mm3, b.volume_mm3, volume_mm3(result)
+    # A union has no more surface than its parts.
+    slack = a.slack_mm3 + b.slack_mm3
     # Struts are sunk into what they join: a union that adds nothing is one that was not made.
     if v <= max(va, vb) + slack:
         raise _Failed(f"{both} added nothing: {v:.3f} mm3 out of {va:.3f} and {vb:.3f}")
     if v > va + vb + slack:
         raise _Failed(f"{both} holds more than its parts: {v:.3f} mm3 out of {va:.3f} and {vb:.3f}")
-    return result
+    return _Operand(result, v, slack, called)
 
 
-def _proven(whole: Mesh, rest: Mesh, metal_volume: float, plate_z_mm: float) -> Solid:
-    """Prove what came out as the module's text says, then settle it."""
-    f = facts(whole)
+def _shared_mm3(boolean: Boolean, struts: Mesh, metal: Mesh) -> float:
+    """Give the volume that struts and bodies share, not a number where the solver gave no closed solid."""
+    try:
+        shared = boolean("intersect", struts, metal)
+    except (BadInput, CannotBuild):
+        return float("nan")
+    if not len(shared.triangles):
+        return 0.0
+    return volume_mm3(shared) if edges_pair(shared.triangles) else float("nan")
+
+
+def _given(
+    whole: _Operand, metal_volume: float, lattice_volume: float, residue: float, plate_z_mm: float
+) -> Steps[Solid]:
+    """Settle what came out, put points back on the plate that the solver lifted off it, and say what is not proven."""
+    volume = whole.volume_mm3
+    given, f = yield from settling(whole.mesh, plate_z_mm=plate_z_mm, off_plate_mm=MOVED_MM)
     if not f.closed or f.inside_out:
         raise _Failed(f"the union of the bodies and the lattice came back open ({f.open_edges} open edges)")
-    volume, lattice_volume = volume_mm3(whole), volume_mm3(rest)
-    residue = (volume - metal_volume - lattice_volume) / volume
     findings = []
     if f.shells != 1:
         findings.append(
@@ -198,5 +234,4 @@ def _proven(whole: Mesh, rest: Mesh, metal_volume: float, plate_z_mm: float) -> 
                 limit=PROOF,
             )
         )
-    given = _settled(whole, f, plate_z_mm)
     return Solid(given, volume_mm3(given), metal_volume, lattice_volume, residue, f.genus, f.shells, tuple(findings))

@@ -6,10 +6,12 @@ a program merges what lies close, they fall together, and triangles without area
 
 import numpy as np
 
-from ..solid.measure import volume_mm3
-from ..solid.mesh import IntArray, Mesh
-from ..solid.topology import MeshFacts, facts
-from ..solid.weld import same_rows, weld
+from ..base.progress import Steps, finish, part
+from ..solid.edges import BoolArray, edges_pair
+from ..solid.measure import finding_volume
+from ..solid.mesh import FloatArray, IntArray, Mesh
+from ..solid.topology import MeshFacts, finding_facts
+from ..solid.weld import same_rows, welding
 
 # Steps of the grid tried in turn, as multiples of what single precision can tell apart at the solid's far end.
 STEPS = (2.0, 3.0, 5.0, 8.0)
@@ -19,24 +21,65 @@ SCALED = 1.1
 SAME_VOLUME = 1e-6
 
 
-def settled(solid: Mesh, before: MeshFacts | None = None) -> Mesh:
-    """Move points by no more than a grid step and take triangles away that fall together.
+def settled(solid: Mesh) -> Mesh:
+    """Do as `settling` without a plate, in one go, and give the mesh alone."""
+    return finish(settling(solid))[0]
+
+
+def settling(
+    solid: Mesh, *, plate_z_mm: float | None = None, off_plate_mm: float = 0.0
+) -> Steps[tuple[Mesh, MeshFacts]]:
+    """Move points by no more than a grid step, take triangles away that fall together, and tell the facts.
 
     Gives the solid as it came where no step leaves it as sound as it was: closed, with the same shells, handles and
-    volume. ``before`` are its facts, where they are known already.
+    volume. Points no farther than ``off_plate_mm`` from the plate are put on it before and stay on it, if there is one.
+
+    What came out is looked at first. If it is one sound shell and has the Euler number of the solid, the solid had as
+    many handles and shells and is not looked at itself: only a move that took away a shell and a handle at once, by a
+    grid step and at the same volume, would go unseen. In all other cases both are looked at and compared.
     """
-    before, volume = facts(solid) if before is None else before, volume_mm3(solid)
+    standing = np.zeros(len(solid.points), dtype=bool)
+    if plate_z_mm is not None:
+        standing = np.abs(solid.points[:, 2] - plate_z_mm) <= off_plate_mm
+    if standing.any():
+        solid = Mesh(_on_plate(solid.points.copy(), standing, plate_z_mm), solid.triangles)
+    volume = yield from part(finding_volume(solid), 0.0, 0.05)
+    before = None if edges_pair(solid.triangles) else (yield from part(finding_facts(solid), 0.05, 0.3))
     finest = float(np.spacing(np.float32(SCALED * np.abs(solid.points).max())))
     for step in finest * np.array(STEPS):
-        moved = np.round(solid.points / step) * step
-        tried = _without_fallen(solid.triangles, weld(moved, solid.triangles))
-        if not len(tried.triangles) or abs(volume_mm3(tried) - volume) > SAME_VOLUME * abs(volume):
+        yield 0.3
+        moved = _on_plate(np.round(solid.points / step) * step, standing, plate_z_mm)
+        tried = _without_fallen(solid.triangles, (yield from part(welding(moved, solid.triangles), 0.3, 0.4)))
+        if not len(tried.triangles):
             continue
-        # Where no two points became one, the triangles hang together as before: what was sound is.
-        alone = len(tried.points) == len(solid.points) and len(tried.triangles) == len(solid.triangles)
-        if _as_sound(before if alone else facts(tried), before):
-            return tried
-    return solid
+        if abs((yield from part(finding_volume(tried), 0.4, 0.42)) - volume) > SAME_VOLUME * abs(volume):
+            continue
+        found = yield from part(finding_facts(tried), 0.42, 0.8)
+        if not _sound(found):
+            continue
+        if before is None and found.shells == 1 and _twice_euler(tried) == _twice_euler(solid):
+            return tried, found
+        if before is None:
+            before = yield from part(finding_facts(solid), 0.8, 1.0)
+        if (found.shells, found.genus) == (before.shells, before.genus):
+            return tried, found
+    if before is None:
+        before = yield from part(finding_facts(solid), 0.8, 1.0)
+    return solid, before
+
+
+def _on_plate(points: FloatArray, which: BoolArray, plate_z_mm: float | None) -> FloatArray:
+    """Put some of the points (n, 3) on the plate, in place."""
+    if plate_z_mm is not None:
+        points[which, 2] = plate_z_mm
+    return points
+
+
+def _twice_euler(mesh: Mesh) -> int:
+    """Give twice the Euler number of a mesh whose edges pair by the points' numbers: three edges to two triangles."""
+    used = np.zeros(len(mesh.points), dtype=bool)
+    used[mesh.triangles] = True
+    return 2 * int(used.sum()) - len(mesh.triangles)
 
 
 def _without_fallen(before: IntArray, welded: Mesh) -> Mesh:
@@ -62,11 +105,5 @@ def _without_fallen(before: IntArray, welded: Mesh) -> Mesh:
     return Mesh(welded.points[used], (np.cumsum(used) - 1)[triangles])
 
 
-def _as_sound(now: MeshFacts, before: MeshFacts) -> bool:
-    return (
-        now.closed
-        and not now.inside_out
-        and now.non_manifold_edges == 0
-        and now.doubled_faces == 0
-        and (now.shells, now.genus) == (before.shells, before.genus)
-    )
+def _sound(found: MeshFacts) -> bool:
+    return found.closed and not found.inside_out and found.non_manifold_edges == 0 and found.doubled_faces == 0
