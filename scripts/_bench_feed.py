@@ -20,6 +20,7 @@ import fcl
 import manifold3d
 import numpy as np
 from _borrowed import host_tools
+from _memory import peak_mb
 
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
@@ -116,7 +117,7 @@ def _measured(links):
         lambda: finish(plan_lattice(bodies, chain.path, profile, FeedSpec(upper_ring=True), wire_mm=SPEC.wire_mm)),
         processor,
     )
-    plan_mb = _peak_mb()
+    plan_mb = peak_mb()
     check_s, found = _timed(lambda: finish(check_lattice(bodies, lattice, profile, wire_mm=SPEC.wire_mm)), processor)
     stops = sum(f.severity == "stop" for f in (*found, *lattice.findings))
 
@@ -126,7 +127,7 @@ def _measured(links):
         finish(join(bodies[:1], lattice, tools.boolean))
         solid_s, solid = _timed(lambda: finish(join(bodies, lattice, tools.boolean)), processor)
         stops += sum(f.severity == "stop" for f in solid.findings)
-        solid_mb = _peak_mb()
+        solid_mb = peak_mb()
 
     parts = [*(b.placed() for b in bodies), *(s.mesh for s in lattice.solids)]
     union_s, volume = _timed(lambda: _united_mm3(parts))
@@ -193,13 +194,3 @@ def _distances(things, pairs):
     return np.array(apart, dtype=np.int64).reshape(-1, 2), [
         fcl.distance(solids[a], solids[b], fcl.DistanceRequest(), fcl.DistanceResult()) for a, b in apart
     ]
-
-
-def _peak_mb():
-    """The most memory this process has held, None where the system does not tell."""
-    try:
-        import resource
-    except ImportError:
-        return None
-    unit = 1 if sys.platform == "darwin" else 1024
-    return round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6)

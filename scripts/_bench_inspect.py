@@ -17,6 +17,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import fcl
 import numpy as np
+from _memory import peak_mb
 
 from addon.rules.base.profile import load_profile
 from addon.rules.base.progress import finish
@@ -185,15 +186,5 @@ def _growth():
         whole = [_timed(inspect(bodies, profile, range_mm=RANGE_MM))[0] for bodies in rings]
         print(
             f"{count:10} {alone[0]:10.3f} {alone[1]:10.3f} {whole[0]:10.3f} {whole[1]:10.3f} "
-            f"{1000 * whole[0] / count:10.2f} {_peak_mb():>8}"
+            f"{1000 * whole[0] / count:10.2f} {peak_mb() or 'not told':>8}"
         )
-
-
-def _peak_mb():
-    """The most memory this process has held, where the system tells."""
-    try:
-        import resource
-    except ImportError:
-        return "not told"
-    unit = 1 if sys.platform == "darwin" else 1024
-    return str(round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * unit / 1e6))

@@ -1,7 +1,8 @@
 """Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
 
 Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), layers (the print
-check, beside manifold3d and trimesh), feed (lattice and solid). `SUBJECT --help` tells more.
+check, beside manifold3d and trimesh), feed (lattice and solid), cast (filling and freezing, beside scipy).
+`SUBJECT --help` tells more.
 """
 
 import importlib
@@ -9,7 +10,7 @@ import sys
 
 import _setup
 
-SUBJECTS = ("chain", "inspect", "layers", "feed")
+SUBJECTS = ("chain", "inspect", "layers", "feed", "cast")
 
 
 def main():

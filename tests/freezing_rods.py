@@ -28,7 +28,7 @@ GYPSUM = {
     "mould_j_cm3_k": 1.23,
     "permeability_m2": 1e-13,
 }
-POUR = {"pour_c": 970.0, "flask_c": 600.0, "push_kpa": 25.0, "pour_g_s": 150.0}
+POUR = {"pour_c": 970.0, "flask_c": 600.0, "push_kpa": 25.0, "pull_m_s2": 9.81, "pour_g_s": 150.0}
 # So much passes so easily that nothing is held up there.
 OPEN = 1e9
 

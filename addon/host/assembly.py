@@ -18,6 +18,7 @@ from . import (
     op_print,
     op_size,
     op_strut,
+    panel_cast,
     panel_chain,
     panel_feed,
     panel_gauge,
@@ -28,6 +29,7 @@ from . import (
     results,
     scene_properties,
 )
+from .cast_view import cast_view
 from .checking import checker
 from .gap_colours import colours
 from .live_lattice import live
@@ -49,6 +51,7 @@ CLASSES = (
     results.LINKWRIGHT_PG_finding,
     results.LINKWRIGHT_PG_override,
     results.LINKWRIGHT_PG_line,
+    results.LINKWRIGHT_PG_lever,
     results.LINKWRIGHT_PG_watched,
     results.LINKWRIGHT_PG_layout,
     results.LINKWRIGHT_PG_way,
@@ -96,7 +99,7 @@ CLASSES = (
     panel_feed.LINKWRIGHT_PT_feed,
     panel_print.LINKWRIGHT_PT_print,
     panel_print.LINKWRIGHT_PT_ways,
-    panels.LINKWRIGHT_PT_cast,
+    panel_cast.LINKWRIGHT_PT_cast,
     panels.LINKWRIGHT_PT_export,
 )
 
@@ -144,6 +147,7 @@ def _assemble(registry: Registry) -> None:
     registry.did(reasons.stop)
     colours.start()
     registry.did(colours.stop)
+    registry.did(cast_view.stop)
     section.start()
     registry.did(section.stop)
     overlay = Overlay()

@@ -25,6 +25,7 @@ from .showing import hide_struts, remove_parts, show
 from .splines import Polyline
 from .units import mm_per_unit
 from .upgrade import bring_up
+from .weighing import note_chain
 
 # What single precision leaves of a matrix that only turns and moves.
 UNSCALED = 1e-5
@@ -162,10 +163,12 @@ def rebuild(ob: Any, context: Any) -> Chain:
 
 def show_built(ob: Any, context: Any, made: Chain, read: Read) -> None:
     """Show a chain as it is printed, with what was measured on it."""
-    show(ob, made, mm_per_unit(scene_of(ob, context)))
+    scene = scene_of(ob, context)
+    show(ob, made, mm_per_unit(scene))
     if ob.linkwright.figures.worn_view:
         hide_struts(ob, hidden=False)
     note_built(ob.linkwright, made, read.line, read.own)
+    note_chain(ob.linkwright.figures, scene.linkwright, made)
 
 
 def read_specs(ob: Any, context: Any) -> Read:

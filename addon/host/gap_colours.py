@@ -1,4 +1,4 @@
-"""The links in the colours of their gaps, or of the light that reaches them, drawn over the bodies themselves.
+"""The links in the colours of their gaps, their light or their metal, drawn over the bodies themselves.
 
 No material, no render, nothing saved. The colours are those of Okabe and Ito (Color Universal Design, 2008), told apart
 by colour-blind eyes; from a gap that is wide enough they fade away with the width, so that what is dark or loud is what
@@ -16,10 +16,10 @@ import bpy
 import gpu
 import numpy as np
 import numpy.typing as npt
-from gpu_extras.batch import batch_for_shader
 
 from ..rules.inspect.gap_field import GapField
 from ..rules.solid.mesh import Body, FloatArray
+from ..rules.solid.point_normals import point_normals
 from .results import as_printed
 
 LOG = logging.getLogger(__name__)
@@ -30,6 +30,8 @@ NARROW = (0.0, 0.447, 0.698, 1.0)
 WIDE = (0.62, 0.70, 0.74, 1.0)
 # Drawn this far off the bodies' own surface, so that the two do not flicker.
 OFF_MM = 0.02
+# And so much nearer in depth, a few of the steps it is kept in: with a wide clip range those are coarser than that.
+NEARER = 5e-7
 # From where the shade falls, and how dark it is.
 LIGHT = np.array((-0.35, -0.45, 0.82))
 SHADE = 0.45
@@ -78,13 +80,14 @@ class Painting:
 
 
 class BodyColours:
-    """Draws the last result on its bodies: its gaps or its light; holds only arrays made when they were found."""
+    """Draws the last result on its bodies in one way of several; holds only arrays made when they were found."""
 
     def __init__(self) -> None:
         self._handle: Any = None
         self._serial = -1
         self._paintings: dict[str, Painting] = {}
         self._drawn: Painting | None = None
+        self._skin: tuple[Any, Any] | None = None
         self._batch: Any = None
 
     def start(self) -> None:
@@ -96,7 +99,10 @@ class BodyColours:
         if self._handle is not None:
             bpy.types.SpaceView3D.draw_handler_remove(self._handle, "WINDOW")
             self._handle = None
-        self._paintings, self._drawn, self._batch = {}, None, None
+        self._forget()
+
+    def _forget(self) -> None:
+        self._paintings, self._drawn, self._skin, self._batch = {}, None, None, None
 
     def keep(
         self,
@@ -110,14 +116,14 @@ class BodyColours:
         shift: Any,
     ) -> None:
         """Keep the gaps of bodies for the result now in ``state``; places as those of the findings (`store`)."""
-        self._paintings, self._drawn, self._batch = {}, None, None
-        self._serial = state.serial
-        self._paintings["GAPS"] = _gap_painting(bodies, field, steps, scale, mm, shift)
+        self.put(state, "GAPS", _gap_painting(bodies, field, steps, scale, mm, shift))
 
-    def keep_light(self, state: Any, painting: Painting) -> None:
-        """Keep the light beside the gaps of the same result."""
-        if state.serial == self._serial:
-            self._paintings["LIGHT"] = painting
+    def put(self, state: Any, kind: str, painting: Painting) -> None:
+        """Keep a way to colour the result now in ``state``, beside the others of that very result."""
+        if state.serial != self._serial:
+            self._forget()
+            self._serial = state.serial
+        self._paintings[kind] = painting
 
     def kept_for(self, state: Any, kind: str = "") -> bool:
         """Tell whether there are colours of this very result, of any kind or of one."""
@@ -134,6 +140,17 @@ class BodyColours:
             return None
         return self._paintings.get(state.colour_by) or next(iter(self._paintings.values()))
 
+    def _made(self, painting: Painting) -> Any:
+        """Make what is drawn; only the colours anew where another painting is of the same places."""
+        types: Any = gpu.types
+        drawn = self._drawn
+        if self._skin is None or drawn is None or drawn.places is not painting.places:
+            self._skin = _buffer("pos", painting.places), types.GPUIndexBuf(type="TRIS", seq=painting.faces)
+        places, index = self._skin
+        batch = types.GPUBatch(type="TRIS", buf=places, elem=index)
+        batch.vertbuf_add(_buffer("color", painting.colours))
+        return batch
+
     def _draw(self) -> None:
         context: Any = bpy.context
         state = context.window_manager.linkwright
@@ -149,9 +166,8 @@ class BodyColours:
 
     def _show(self, context: Any, state: Any, painting: Painting) -> None:
         shader = gpu.shader.from_builtin("SMOOTH_COLOR")
-        if self._batch is None or self._drawn is not painting:
-            of_points: dict[str, Any] = {"pos": painting.places, "color": painting.colours}
-            self._batch = batch_for_shader(shader, "TRIS", of_points, indices=painting.faces)
+        if self._drawn is not painting:
+            self._batch = self._made(painting)
             self._drawn = painting
         ob = context.scene.objects.get(state.subject)
         gpu.state.depth_test_set("LESS_EQUAL")
@@ -159,7 +175,10 @@ class BodyColours:
         gpu.state.blend_set("ALPHA")
         try:
             matrix: Any = gpu.matrix
-            with matrix.push_pop():
+            with matrix.push_pop(), matrix.push_pop_projection():
+                nearer = matrix.get_projection_matrix()
+                nearer[2] -= NEARER * nearer[3]
+                matrix.load_projection_matrix(nearer)
                 if ob is not None:
                     matrix.multiply_matrix(ob.matrix_world)
                 shader.bind()
@@ -170,6 +189,15 @@ class BodyColours:
             gpu.state.depth_test_set("NONE")
 
 
+def _buffer(name: str, values: npt.NDArray[np.float32]) -> Any:
+    types: Any = gpu.types
+    form = types.GPUVertFormat()
+    form.attr_add(id=name, comp_type="F32", len=values.shape[1], fetch_mode="FLOAT")
+    made = types.GPUVertBuf(form, len(values))
+    made.attr_fill(name, np.ascontiguousarray(values))
+    return made
+
+
 def _gap_painting(
     bodies: Sequence[Body], field: GapField, steps: ColourSteps, scale: float, mm: float, shift: Any
 ) -> Painting:
@@ -178,7 +206,7 @@ def _gap_painting(
     count = 0
     for body, gap in zip(bodies, field.gap_mm, strict=True):
         points = body.points()
-        normal = _normals(points, body.mesh.triangles)
+        normal = point_normals(points, body.mesh.triangles)
         places.append((points + OFF_MM * normal - np.asarray(shift)) / mm)
         colours.append(shaded(steps.colours(gap * scale), normal))
         seen = (gap * scale < steps.far_mm)[body.mesh.triangles].any(axis=1)
@@ -195,21 +223,16 @@ def _gap_painting(
 
 def shaded(colours: npt.NDArray[np.float32], normal: FloatArray) -> npt.NDArray[np.float32]:
     """Darken colours (n, 4) a little by where their places look, so that the shape of the links still reads."""
-    shade = SHADE + (1.0 - SHADE) * (0.5 + 0.5 * normal @ LIGHT)
-    single: npt.NDArray[np.float32] = np.column_stack((colours[:, :3] * shade[:, None], colours[:, 3])).astype(
-        np.float32
-    )
+    single: npt.NDArray[np.float32] = np.column_stack(
+        (colours[:, :3] * shade_of(normal)[:, None], colours[:, 3])
+    ).astype(np.float32)
     return single
 
 
-def _normals(points: FloatArray, triangles: npt.NDArray[np.int64]) -> FloatArray:
-    """Give the outward unit normals (n, 3) of a mesh at its points."""
-    a, b, c = points[triangles].swapaxes(0, 1)
-    turned = np.repeat(np.cross(b - a, c - a), 3, axis=0)
-    normal = np.stack([np.bincount(triangles.ravel(), turned[:, k], len(points)) for k in range(3)], axis=1)
-    length = np.linalg.norm(normal, axis=1, keepdims=True)
-    unit: FloatArray = normal / np.where(length > 0.0, length, 1.0)
-    return unit
+def shade_of(normal: FloatArray) -> FloatArray:
+    """Give how bright (n,) places are by where they look, (n, 3)."""
+    shade: FloatArray = SHADE + (1.0 - SHADE) * (0.5 + 0.5 * normal @ LIGHT)
+    return shade
 
 
 colours = BodyColours()

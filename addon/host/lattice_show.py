@@ -13,6 +13,7 @@ from .process_settings import feed_stamp
 from .results import up_of
 from .showing import StrutShape, show_struts
 from .stamps import stamp
+from .weighing import note_lattice
 
 # What solids of a role are called; those of which there are several get a number as well.
 WORDS = {"ring": "base ring", "upper": "upper ring", "trunk": "hub"}
@@ -62,6 +63,7 @@ def show_planned(
     figures = ob.linkwright.figures
     figures.lattice_said = lattice_words(lattice)
     figures.lattice_stamp = lattice_stamp(ob, scene)
+    note_lattice(figures, scene.linkwright, lattice.volume_mm3)
 
 
 def lattice_stamp(ob: Any, scene: Any) -> str:

@@ -13,12 +13,12 @@ import numpy as np
 
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
-from ..rules.cast.materials import load_materials
 from ..rules.chain.chain import Chain
 from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
 from ..rules.solid.mesh import FloatArray
 from ..verbs import flow
+from ..verbs.own_materials import own_materials
 from .boolean import boolean
 from .chain_object import (
     Read,
@@ -205,7 +205,7 @@ class Built:
 def planned(job: Job, turn: FloatArray) -> Steps[tuple[Chain, Lattice]]:
     """Build the chain of a job and plan its lattice as its object is turned; nothing is inspected."""
     chain = yield from part(built.build(job), 0.0, 0.2)
-    scaled = flow.scaling(job, load_materials())
+    scaled = flow.scaling(job, own_materials())
     lattice = yield from part(flow.lattice_for(job, flow.turned(chain, turn), scaled), 0.2, 1.0)
     return chain, lattice
 

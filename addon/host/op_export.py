@@ -15,7 +15,6 @@ from bpy_extras.io_utils import ExportHelper, ImportHelper
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.profile import load_profile
 from ..rules.base.progress import Steps, part
-from ..rules.cast.materials import load_materials
 from ..rules.chain.spec import ChainSpec, LayoutSpec
 from ..rules.files import threemf
 from ..rules.files.atomic import write_whole
@@ -23,10 +22,13 @@ from ..rules.files.job import Job, job_text, read_job
 from ..rules.files.named import Named
 from ..rules.inspect.finding import worst_first
 from ..rules.solid.mesh import FloatArray
-from ..verbs import flow, words
+from ..verbs import flow
 from ..verbs.export import write_job
+from ..verbs.own_materials import own_materials
 from .blend_files import read_blend
 from .boolean import boolean
+from .cast_results import store_plan
+from .cast_view import cast_view
 from .chain_object import chain_of, new_chain, scene_of, turn_of
 from .chain_object import read_job as job_of
 from .conversions import fill_mesh
@@ -35,8 +37,9 @@ from .lattice_edits import of_spec, store_edits
 from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift
 from .op_print import DIRECTIONS
 from .own_link import mark_kept_out
+from .print_view import InScene
 from .process_settings import apply_scene
-from .results import allowed, dated_now, state_of, store_plan
+from .results import allowed, dated_now, state_of
 from .units import mm_per_unit
 
 
@@ -84,7 +87,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         self._folder = usable_folder(bpy.path.abspath(self.directory))
         job = self.read(context)
         self._job = job
-        materials = load_materials()
+        materials = own_materials()
         self._scaled = flow.scaling(job, materials)
         return _whole(job, self._scaled, materials, self._turn, DIRECTIONS[context.scene.linkwright.light])
 
@@ -99,7 +102,9 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         self.show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, whole job", shift)
         state = state_of(context)
-        store_plan(state, words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
+        store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))
+        in_scene = InScene(self._turn, shift, mm_per_unit(context.scene))
+        cast_view.keep(state, planned, fed.chain.bodies, fed.lattice.solids, in_scene)
         if done.refused:
             state.exported = "Refused: stops stand. Report and sheet say which"
             codes_left = ", ".join(sorted({f.code for f in done.refused}))
@@ -245,5 +250,6 @@ def _own_link(context: Any, spec: ChainSpec, name: str) -> Any:
 
 def _whole(job: Job, scaled: flow.Scaling, materials: Any, turn: FloatArray, directions: int) -> Steps[Any]:
     chain = yield from part(flow.build(job, boolean), 0.0, 0.2)
-    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, boolean, directions=directions), 0.2, 0.95)
-    return chain, fed, flow.cast(job, fed, materials, scaled)
+    fed = yield from part(flow.feed(job, flow.turned(chain, turn), scaled, boolean, directions=directions), 0.2, 0.8)
+    planned = yield from part(flow.cast(job, fed, materials, scaled), 0.8, 1.0)
+    return chain, fed, planned

@@ -8,25 +8,29 @@ import numpy as np
 from bpy.types import Operator
 
 from ..rules.base.progress import Steps, part
-from ..rules.cast.materials import load_materials
 from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
 from ..rules.inspect.finding import stops, worst_first
 from ..rules.solid.mesh import FloatArray
 from ..verbs import flow, words
+from ..verbs.own_materials import own_materials
 from ..verbs.sets import FedSet
 from .boolean import boolean
+from .cast_results import store_plan
+from .cast_view import cast_view
 from .chain_object import chain_of
 from .lattice_edits import planned_again
 from .lattice_set import lattice_of, planned_set, remove_set, set_objects, show_set
 from .long_work import idle
 from .op_inspect import ChainWork, inspect_words, lift
+from .print_view import InScene
 from .process_settings import note_process
-from .results import dated_now, state_of, store, store_plan, watch
+from .results import dated_now, state_of, store, watch
 from .selection import read_selected
 from .showing import parts, remove_struts
 from .units import mm_per_unit
 from .view import redraw
+from .weighing import weigh
 
 
 class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
@@ -55,7 +59,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
             return planned_set(read_selected(context, objects), context.scene.linkwright)
         self._set = []
         job = self.read(context, planned_again)
-        return _planned(job, flow.scaling(job, load_materials()), self._turn)
+        return _planned(job, flow.scaling(job, own_materials()), self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Show the struts, each an object of its own, and keep what the planner found."""
@@ -141,7 +145,7 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
     def start(self, context: Any) -> Steps[Any]:
         """Read the chain and give the plan."""
         job = self.read(context)
-        materials = load_materials()
+        materials = own_materials()
         return _poured(job, flow.scaling(job, materials), materials, self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
@@ -150,11 +154,16 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
         ob = self.shown(context, chain, fed.play)
         findings = worst_first((*fed.findings, *planned.findings))
         shift = lift(fed, chain, self._turn)
-        if parts(ob, "STRUT"):
+        has_lattice = bool(parts(ob, "STRUT"))
+        if has_lattice:
             self.show_lattice(context, ob, fed, shift)
+        weigh(ob.linkwright.figures, context.scene.linkwright, again=True)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", shift)
-        store_plan(state_of(context), words.plan_lines(planned), subject=ob.name, dated=dated_now(ob, context.scene))
-        self.report({"INFO"}, words.plan_lines(planned)[0])
+        state = state_of(context)
+        store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))
+        in_scene = InScene(self._turn, shift, mm_per_unit(context.scene))
+        cast_view.keep(state, planned, fed.chain.bodies, fed.lattice.solids if has_lattice else (), in_scene)
+        self.report({"INFO"}, f"{state.verdict} {words.plan_lines(planned)[0]}".strip())
 
 
 def _planned(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[Any]:
@@ -164,5 +173,6 @@ def _planned(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[Any]:
 
 
 def _poured(job: Job, scaled: flow.Scaling, materials: Any, turn: FloatArray) -> Steps[Any]:
-    chain, fed = yield from part(_planned(job, scaled, turn), 0.0, 0.95)
-    return chain, fed, flow.cast(job, fed, materials, scaled)
+    chain, fed = yield from part(_planned(job, scaled, turn), 0.0, 0.3)
+    planned = yield from part(flow.cast(job, fed, materials, scaled), 0.3, 1.0)
+    return chain, fed, planned

@@ -12,7 +12,6 @@ from bpy.types import Operator
 
 from ..rules.base.errors import BadInput
 from ..rules.base.progress import Steps, part
-from ..rules.cast.materials import load_materials
 from ..rules.cast.plan import mould_and_metal
 from ..rules.chain.chain import Chain
 from ..rules.feed.lattice import Lattice
@@ -23,6 +22,7 @@ from ..rules.inspect.inspection import Inspection, inspect
 from ..rules.solid.mesh import Body, FloatArray
 from ..verbs import flow
 from ..verbs.inspection_words import joint_names
+from ..verbs.own_materials import own_materials
 from .boolean import boolean
 from .chain_object import (
     chain_of,
@@ -189,7 +189,7 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
             self._watched = [ob.name for ob in selected_solids(context)]
             return _coloured(of_meshes(read_selected(context), context.scene.linkwright))
         job = self.read(context)
-        scaled = flow.scaling(job, load_materials())
+        scaled = flow.scaling(job, own_materials())
         self._scale = scaled.scale
         return _coloured(_with_lattice(job, scaled, self._turn) if parts(ob, "STRUT") else _without(job, scaled))
 
@@ -253,7 +253,7 @@ def _coloured(steps: Steps[_Looked]) -> Steps[tuple[_Looked, GapField]]:
 def of_meshes(placed: tuple[Placed, ...], scene_group: Any) -> Steps[_Looked]:
     """Inspect meshes as they stand: their size is the print's, the pour is the scene's."""
     limits, pour = profile(scene_group), cast_spec(scene_group)
-    mould = mould_and_metal(pour, load_materials(), thinnest_mm=USUAL_WIRE_MM)
+    mould = mould_and_metal(pour, own_materials(), thinnest_mm=USUAL_WIRE_MM)
     bodies = yield from part(bodies_of(placed), 0.0, 0.1)
     inspection = yield from part(
         inspect(

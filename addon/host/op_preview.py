@@ -9,10 +9,10 @@ from bpy.types import Operator
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps
 from ..rules.cast.layouts import compare_layouts
-from ..rules.cast.materials import load_materials
 from ..rules.chain.build import build_chain
 from ..rules.chain.worn import worn_chain
 from ..verbs import flow
+from ..verbs.own_materials import own_materials
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, read_job, read_specs, scene_of, show_built
 from .checking import checker
@@ -71,7 +71,7 @@ class LINKWRIGHT_OT_compare_layouts(OnChain, Operator):
         ob = chain_of(context.active_object)
         try:
             job = read_job(ob, context)
-            materials = load_materials()
+            materials = own_materials()
             found = compare_layouts(
                 job.chain,
                 job.layout,

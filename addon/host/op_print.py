@@ -12,7 +12,6 @@ from mathutils import Matrix
 
 from ..rules.base.errors import BadInput, LinkwrightError
 from ..rules.base.progress import Steps, part
-from ..rules.cast.materials import load_materials
 from ..rules.chain.chain import Chain
 from ..rules.chain.play import free_play
 from ..rules.files.job import Job
@@ -23,6 +22,7 @@ from ..rules.inspect.print_check import PrintCheck, as_advice, print_check
 from ..rules.inspect.way_up import WayUp, best_way_up
 from ..rules.solid.mesh import Body, FloatArray, Mesh
 from ..verbs import flow
+from ..verbs.own_materials import own_materials
 from ..verbs.way_up_words import recommendation
 from .boolean import boolean
 from .chain_object import chain_of, scene_of
@@ -96,7 +96,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
             self._watched = [one.name for one in selected_solids(context)]
             return _of_selected(of_meshes(read_selected(context), group), group, directions)
         job = self.read(context)
-        scaled = flow.scaling(job, load_materials())
+        scaled = flow.scaling(job, own_materials())
         self._scale = scaled.scale
         if parts(ob, "STRUT"):
             return _with_lattice(job, scaled, self._turn, directions)
@@ -158,7 +158,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
                 checked.solids, light.share, light.buried, LightSteps(checked.check.blind_limit), mm=mm,
                 shift=np.zeros(3),
             )  # fmt: skip
-            colours.keep_light(state, painting)
+            colours.put(state, "LIGHT", painting)
             state.colour_by = "LIGHT"
 
 
@@ -189,7 +189,7 @@ class LINKWRIGHT_OT_find_way_up(ChainWork, Operator):
             return _ways_of_selected(of_meshes(read_selected(context), group), group)
         job = self.read(context)
         self._stood = {ob.name: double(ob.matrix_world)}
-        return _ways_of_chain(job, flow.scaling(job, load_materials()), self._turn)
+        return _ways_of_chain(job, flow.scaling(job, own_materials()), self._turn)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Keep the table."""

@@ -35,6 +35,8 @@ MOST_ALIKE = 3
 MOST_NUMBERS = 100
 RADIUS_PX = 6.0
 DARK = (0.0, 0.0, 0.0, 0.75)
+# Behind words: whole, so that they read on a bright view as on a dark one.
+BEHIND = (0.05, 0.05, 0.05, 1.0)
 LIGHT = (1.0, 1.0, 1.0, 1.0)
 
 
@@ -64,19 +66,27 @@ class Overlay:
     def _draw(self) -> None:
         context: Any = bpy.context
         state = context.window_manager.linkwright
-        if not state.has_result or not state.overlay or not context.space_data.overlay.show_overlays:
+        if not state.has_result or not context.space_data.overlay.show_overlays:
             return
         try:
             self._show(context, state)
         except Exception:
             # It would print anew at every redraw: say it once and stay off.
             LOG.exception("The marks of the findings could not be drawn and are switched off")
-            state.overlay = False
+            state.overlay = state.colours = state.section = False
 
     def _show(self, context: Any, state: Any) -> None:
         if state.serial != self._serial:
             self._read(state)
         if not is_current(state, context.scene) or _shown_as_worn(state, context.scene):
+            return
+        painting = colours.shown(state, context.scene)
+        keys: list[Any] = []
+        if painting is not None:
+            keys += [(painting.title, None), *reversed(painting.legend)]
+        if section.stands(state, context.scene):
+            keys += section.legend()
+        if not state.overlay and not keys:
             return
         region, view = context.region, context.region_data
         scale = context.preferences.system.ui_scale
@@ -89,17 +99,12 @@ class Overlay:
         )
         gpu.state.blend_set("ALPHA")
         try:
-            self._marks(pixels, inside, scale)
-            self._write_numbers(pixels, inside, scale)
             left, right = _free(context.area, region)
-            self._leaders(pixels, inside, state.active, region.height, right, scale)
-            painting = colours.shown(state, context.scene)
-            keys: list[Any] = []
-            if painting is not None:
-                keys += [(painting.title, None), *reversed(painting.legend)]
-            if section.stands(state, context.scene):
-                keys += section.legend()
-            self._legend(left, region.height, scale, keys, shown_severities(state))
+            if state.overlay:
+                self._marks(pixels, inside, scale)
+                self._write_numbers(pixels, inside, scale)
+                self._leaders(pixels, inside, state.active, region.height, right, scale)
+            self._legend(left, region.height, scale, keys, shown_severities(state) if state.overlay else frozenset())
         finally:
             gpu.state.blend_set("NONE")
 
@@ -261,7 +266,7 @@ def _positions(points: Any) -> dict[str, Any]:
 
 
 def _box(x: float, y: float, width: float, height: float) -> None:
-    _fan(np.zeros((1, 2)), np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)]), DARK)
+    _fan(np.zeros((1, 2)), np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)]), BEHIND)
 
 
 def _text(x: float, y: float, text: str, colour: Any) -> None:

@@ -96,6 +96,8 @@ def _figures(layout: Any, context: Any, figures: Any) -> None:
     pair(column, "Gap", f"{figures.gap_mm:.3f} mm, {measured}")
     pair(column, "Worn", f"{figures.worn_mm:.1f} mm {where}")
     pair(column, "Printed", f"{figures.printed_mm:.1f} mm {where}")
+    if figures.chain_g:
+        pair(column, "Weight", f"{figures.chain_g:.1f} g in {figures.weighed_in}")
     if figures.clasp_mm:
         pair(column, "Clasp", f"{figures.clasp_mm:.1f} mm of the worn")
     if figures.own_sizes:

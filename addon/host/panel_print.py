@@ -57,7 +57,9 @@ class LINKWRIGHT_PT_print(JobPanel, Panel):
         if colours.kept_for(state, "LIGHT"):
             row = layout.row(align=True)
             row.active = state.colours
-            row.prop(state, "colour_by", expand=True)
+            row.use_property_split = False
+            for kind in ("GAPS", "LIGHT"):
+                row.prop_enum(state, "colour_by", kind)
         wrapped(layout.column(align=True), context, CAUTION, icon="ERROR")
 
 

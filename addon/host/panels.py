@@ -1,4 +1,4 @@
-"""The panels after the design: inspection, cast and export."""
+"""The panels of inspection and export."""
 
 from __future__ import annotations
 
@@ -8,12 +8,9 @@ from bpy.types import Panel, UI_UL_list, UIList
 
 from ..rules.inspect.finding import SEVERITIES
 from .gap_colours import colours
-from .panel_parts import ChainPanel, JobPanel, findings_freshness, freshness, pair, wrapped
+from .panel_parts import ChainPanel, JobPanel, findings_freshness, pair, wrapped
 from .results import shown_severities, state_of
 
-CAUTION = (
-    "Molten metal, fumes and silica dust can maim. The makers' data sheets, local codes and licensed practice rule"
-)
 ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
 
@@ -88,38 +85,6 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             layout.label(text=f"The worst are listed; {state.hidden_rows} more are not")
         _active_finding(layout, context, state)
         _view_buttons(layout, state)
-
-
-class LINKWRIGHT_PT_cast(ChainPanel, Panel):
-    """Metal, flask and temperatures."""
-
-    bl_label = "Cast"
-    bl_order = 5
-
-    def draw(self, context: Any) -> None:
-        """Draw the pour's settings and the last plan."""
-        layout, ob = self.prepare(context)
-        scene, state = context.scene.linkwright, state_of(context)
-        layout.prop(scene, "alloy")
-        layout.prop(scene, "head")
-        header, body = layout.panel("linkwright_pour", default_closed=True)
-        header.label(text="Temperatures and Flask")
-        if body:
-            body.prop(scene, "investment")
-            body.prop(scene, "metal_c")
-            body.prop(scene, "flask_c")
-            body.prop(scene, "own_flask")
-            if scene.own_flask:
-                body.prop(scene, "flask_diameter_mm")
-                body.prop(scene, "flask_height_mm")
-        layout.operator("linkwright.plan_cast", icon="MOD_FLUIDSIM")
-        if len(state.plan) and state.plan_subject == ob.name:
-            box = layout.box()
-            column = box.column(align=True)
-            for line in state.plan:
-                wrapped(column, context, line.name)
-            freshness(box, context, ob, state.plan_subject, state.plan_stamp)
-        wrapped(layout.column(align=True), context, CAUTION, icon="ERROR")
 
 
 class LINKWRIGHT_PT_export(ChainPanel, Panel):

@@ -57,6 +57,12 @@ def cast_spec(scene_group: Any) -> CastSpec:
         head=scene_group.head,
         flask_mm=own if scene_group.own_flask else None,
         investment=scene_group.investment or None,
+        resin=scene_group.resin,
+        tilt=bool(scene_group.tilt),
+        spin_arm=scene_group.spin_arm or None,
+        metal_price_per_g=exact(scene_group.metal_price_per_g) or None,
+        investment_price_per_kg=exact(scene_group.investment_price_per_kg) or None,
+        currency=scene_group.currency,
     )
 
 
@@ -88,6 +94,12 @@ def apply_scene(scene_group: Any, job: Job) -> None:
         scene_group.own_flask = job.cast.flask_mm is not None
         if job.cast.flask_mm is not None:
             scene_group.flask_diameter_mm, scene_group.flask_height_mm = job.cast.flask_mm
+        scene_group.resin = job.cast.resin
+        scene_group.tilt = job.cast.tilt
+        scene_group.spin_arm = job.cast.spin_arm or ""
+        scene_group.metal_price_per_g = job.cast.metal_price_per_g or 0.0
+        scene_group.investment_price_per_kg = job.cast.investment_price_per_kg or 0.0
+        scene_group.currency = job.cast.currency
     finally:
         scene_group.hold = False
     note_process(scene_group)
@@ -117,6 +129,7 @@ def note_process(scene_group: Any) -> None:
         key: repr(getattr(scene_group, key))
         for key in (
             "alloy", "investment", "head", "metal_c", "flask_c", "own_flask", "flask_diameter_mm", "flask_height_mm",
+            "resin", "tilt", "spin_arm", "metal_price_per_g", "investment_price_per_kg", "currency",
         )
     }  # fmt: skip
     scene_group.stamp = stamp(*_planned_by(scene_group), pour)

@@ -45,6 +45,9 @@ SAME_UP = 2e-4
 COLOUR_ITEMS = (
     ("GAPS", "Gaps", "Colour by the gap to the nearest other body", "NONE", 1),
     ("LIGHT", "Light", "Colour by the share of curing light that reaches a face", "NONE", 2),
+    ("FILL", "Fill", "Show how far the metal has run at the time below; at the end, what stays short", "NONE", 3),
+    ("FREEZE", "Freeze", "Show what is liquid, freezing and solid at the time below", "NONE", 4),
+    ("ORDER", "Order", "Colour by when the metal is solid, from the first to the last", "NONE", 5),
 )
 SEVERITY_ITEMS = (
     ("stop", "Stop", "Must be mended before an export", "CANCEL", 1),
@@ -103,6 +106,26 @@ def _section_moved(state: Any, context: Any) -> None:
     redraw(context)
 
 
+def _colours_chosen(state: Any, context: Any) -> None:
+    from .cast_view import cast_view
+
+    cast_view.move(state)
+    redraw(context)
+
+
+def _cast_end_s(state: Any) -> float:
+    return float(state.cast_fill_s if state.colour_by == "FILL" else state.cast_freeze_s)
+
+
+def _cast_s(state: Any) -> float:
+    return float(state.cast_share) / 100.0 * _cast_end_s(state)
+
+
+def _set_cast_s(state: Any, seconds: float) -> None:
+    end_s = _cast_end_s(state)
+    state.cast_share = min(100.0, 100.0 * seconds / end_s) if end_s > 0.0 else 100.0
+
+
 def _section_share(state: Any) -> float:
     return float(100.0 * state.section_mm / state.print_mm) if state.print_mm > 0.0 else 0.0
 
@@ -149,6 +172,13 @@ class LINKWRIGHT_PG_override(PropertyGroup):
 
 class LINKWRIGHT_PG_line(PropertyGroup):
     """One line of text."""
+
+
+class LINKWRIGHT_PG_lever(PropertyGroup):
+    """One change of the job, by its name: from what to what, and whether that alone lets it pass."""
+
+    change: StringProperty()
+    passes: BoolProperty()
 
 
 class LINKWRIGHT_PG_watched(PropertyGroup):
@@ -208,7 +238,11 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     hidden_rows: IntProperty(options={"SKIP_SAVE"})
     code_share: FloatProperty(default=WIDEST_CODE, options={"SKIP_SAVE"})
     reach: FloatProperty(options={"SKIP_SAVE"})
-    plan: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
+    plan: CollectionProperty(type=LINKWRIGHT_PG_figure, options={"SKIP_SAVE"})
+    verdict: StringProperty(options={"SKIP_SAVE"})
+    verdict_icon: StringProperty(default="NONE", options={"SKIP_SAVE"})
+    remark: StringProperty(options={"SKIP_SAVE"})
+    levers: CollectionProperty(type=LINKWRIGHT_PG_lever, options={"SKIP_SAVE"})
     plan_subject: StringProperty(options={"SKIP_SAVE"})
     plan_stamp: StringProperty(options={"SKIP_SAVE"})
     exported: StringProperty(options={"SKIP_SAVE"})
@@ -238,7 +272,7 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     colours: BoolProperty(
         name="Colours on Links",
         description="Colour the inspected bodies: by the gap to the nearest other one, or by the light that reaches "
-        "them where Check Print measured it",
+        "them, or by how the metal fills and freezes",
         default=True,
         options={"SKIP_SAVE"},
     )
@@ -247,7 +281,7 @@ class LINKWRIGHT_PG_state(PropertyGroup):
         description="What the colours on the links tell",
         items=COLOUR_ITEMS,
         default="GAPS",
-        update=_filtered,
+        update=_colours_chosen,
         options={"SKIP_SAVE"},
     )
     up: FloatVectorProperty(size=3, options={"SKIP_SAVE"})
@@ -284,6 +318,30 @@ class LINKWRIGHT_PG_state(PropertyGroup):
         options={"SKIP_SAVE"},
     )
     section_figures: CollectionProperty(type=LINKWRIGHT_PG_figure, options={"SKIP_SAVE"})
+    cast_share: FloatProperty(
+        name="Time",
+        description="Drag to go through the pour: how the metal fills the piece, or freezes in it",
+        subtype="PERCENTAGE",
+        min=0.0,
+        max=100.0,
+        precision=1,
+        default=100.0,
+        update=_colours_chosen,
+        options={"SKIP_SAVE"},
+    )
+    cast_s: FloatProperty(
+        name="Seconds",
+        description="Time from the start of the pour that is shown",
+        min=0.0,
+        max=100_000.0,
+        step=10,
+        precision=2,
+        get=_cast_s,
+        set=_set_cast_s,
+        options={"SKIP_SAVE"},
+    )
+    cast_fill_s: FloatProperty(options={"SKIP_SAVE"})
+    cast_freeze_s: FloatProperty(options={"SKIP_SAVE"})
     ways: CollectionProperty(type=LINKWRIGHT_PG_way, options={"SKIP_SAVE"})
     way_active: IntProperty(name="Way", description="Click a way to read its figures below", options={"SKIP_SAVE"})
     ways_subject: StringProperty(options={"SKIP_SAVE"})
@@ -378,6 +436,7 @@ def clear(state: Any) -> None:
     for name in (
         "moved", "active", "subject", "heading", "stamp", "scene", "with_lattice", "has_result", "hidden_rows", "reach",
         "stop_count", "warn_count", "note_count", "code_share", "up", "turned", "print_note", "print_mm", "section_mm",
+        "cast_fill_s", "cast_freeze_s",
     ):  # fmt: skip
         state.property_unset(name)
     state.print_figures.clear()
@@ -389,8 +448,12 @@ def clear(state: Any) -> None:
 def clear_plan(state: Any) -> None:
     """Forget the last cast plan, comparisons of layouts and of ways up, and export."""
     state.plan.clear()
+    state.levers.clear()
     state.layouts.clear()
-    for name in ("plan_subject", "plan_stamp", "exported", "layouts_subject", "layouts_stamp"):
+    for name in (
+        "plan_subject", "plan_stamp", "verdict", "verdict_icon", "remark", "exported", "layouts_subject",
+        "layouts_stamp",
+    ):  # fmt: skip
         state.property_unset(name)
     clear_ways(state)
 
@@ -401,14 +464,6 @@ def clear_ways(state: Any) -> None:
     state.ways_stood.clear()
     for name in ("way_active", "ways_subject", "ways_stamp", "ways_said"):
         state.property_unset(name)
-
-
-def store_plan(state: Any, lines: Iterable[str], *, subject: str, dated: str) -> None:
-    """Keep the lines of a cast plan for the panel."""
-    state.plan.clear()
-    for line in lines:
-        state.plan.add().name = line
-    state.plan_subject, state.plan_stamp = subject, dated
 
 
 def store_layouts(state: Any, found: Iterable[LayoutFigures], *, subject: str, dated: str) -> None:

@@ -48,6 +48,13 @@ def _profile_chosen(group: Any, _context: Any) -> None:
     live.ask()
 
 
+def _alloy_chosen(group: Any, context: Any) -> None:
+    from .weighing import weigh_all
+
+    _scene_changed(group, context)
+    weigh_all(group.id_data)
+
+
 def _live_switched(_group: Any, _context: Any) -> None:
     from .live_lattice import live
 
@@ -61,15 +68,33 @@ def _profiles(_group: Any, _context: Any, text: str) -> list[str]:
 
 
 def _alloys(_group: Any, _context: Any, text: str) -> list[str]:
-    from ..rules.cast.materials import load_materials
+    from ..verbs.own_materials import own_materials
 
-    return [alloy.name for alloy in load_materials().alloys if text.lower() in alloy.name.lower()]
+    return [alloy.name for alloy in own_materials().alloys if text.lower() in alloy.name.lower()]
 
 
 def _investments(_group: Any, _context: Any, text: str) -> list[str]:
-    from ..rules.cast.materials import load_materials
+    from ..verbs.own_materials import own_materials
 
-    return [one.name for one in load_materials().investments if text.lower() in one.name.lower()]
+    return [one.name for one in own_materials().investments if text.lower() in one.name.lower()]
+
+
+def _resins(_group: Any, _context: Any, text: str) -> list[str]:
+    from ..verbs.own_materials import own_materials
+
+    return [one.name for one in own_materials().resins if text.lower() in one.name.lower()]
+
+
+def _spin_arms(_group: Any, _context: Any, text: str) -> list[str]:
+    from ..verbs.own_materials import own_materials
+
+    return [one.name for one in own_materials().spin_arms if text.lower() in one.name.lower()]
+
+
+def _price(name: str, tip: str) -> Any:
+    return FloatProperty(
+        name=name, description=tip, default=0.0, min=0.0, soft_max=1000.0, precision=2, step=10, update=_scene_changed
+    )
 
 
 def _mm(name: str, tip: str, default: float, low: float, high: float) -> Any:
@@ -171,7 +196,7 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
 
     alloy: StringProperty(
         name="Alloy", description="The metal poured", default="tin-bronze", search=_alloys, search_options=set(),
-        update=_scene_changed,
+        update=_alloy_chosen,
     )  # fmt: skip
     investment: StringProperty(
         name="Investment", description="The mould material; empty leaves it to the rules", search=_investments,
@@ -196,6 +221,23 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
     )
     flask_diameter_mm: _mm("Diameter (mm)", "Inside diameter of the flask", 100.0, 10.0, 2000.0)
     flask_height_mm: _mm("Height (mm)", "Height of the flask", 150.0, 10.0, 2000.0)
+    resin: StringProperty(
+        name="Resin", description="What the print is made of; it sets weight and burnout", default="castable-acrylate",
+        search=_resins, search_options=set(), update=_scene_changed,
+    )  # fmt: skip
+    tilt: BoolProperty(
+        name="May Lean", description="Let the job lean in its flask where that saves investment", update=_scene_changed
+    )
+    spin_arm: StringProperty(
+        name="Spin Arm", description="The spin machine; empty takes the first one that carries the job",
+        search=_spin_arms, update=_scene_changed,
+    )  # fmt: skip
+    metal_price_per_g: _price("Metal per g", "Price of a gram of metal; 0 leaves its cost out")
+    investment_price_per_kg: _price("Investment per kg", "Price of a kilogram of investment; 0 leaves its cost out")
+    currency: StringProperty(
+        name="Currency", description="The sign or word the bench sheet writes beside prices", maxlen=12,
+        update=_scene_changed,
+    )  # fmt: skip
 
     folder: StringProperty(
         name="Folder", description="Where the print files, report and sheet go; // is the folder of the .blend file",

@@ -11,7 +11,6 @@ from ..rules.base.errors import BadInput
 from ..rules.base.profile import Profile, load_profile
 from ..rules.base.progress import finish
 from ..rules.cast.layouts import LayoutFigures
-from ..rules.cast.materials import Materials, load_materials
 from ..rules.cast.plan import CastPlan
 from ..rules.chain.resize import resized
 from ..rules.feed.join import Boolean, Solid
@@ -42,6 +41,7 @@ from . import flow, words
 from .export import fed_parts, write_job
 from .host import HostTools
 from .inspection_words import inspection_lines
+from .own_materials import own_materials
 from .parser import UNITS_MM
 from .print_words import print_lines
 from .sets import feed_set
@@ -66,7 +66,7 @@ def chain(args: Namespace, host: HostTools | None) -> Outcome:
     if args.width is not None:
         job = replace(job, chain=resized(job.chain, args.width))
     out = _out_file(args.out, host)
-    made = finish(flow.make(job, flow.scaling(job, _materials()), _boolean(host)))
+    made = finish(flow.make(job, flow.scaling(job, own_materials()), _boolean(host)))
     least = flow.least(job)
     named = tuple(Named(b.name, b.placed()) for b in made.chain.bodies)
     _write(out, named, host)
@@ -181,7 +181,7 @@ def feed(args: Namespace, host: HostTools | None) -> Outcome:
             raise BadInput(f"--{option}: is for mesh files; a job file says it itself, so leave --{option} out")
     job = read_job(Path(args.files[0]), host.read_blend)
     out = _out_file(args.out, host)
-    scaled = flow.scaling(job, _materials())
+    scaled = flow.scaling(job, own_materials())
     made = finish(flow.build(job, host.boolean))
     fed = finish(flow.feed(job, made, scaled, host.boolean))
     _write(out, (Named(job.name, _solid_or_parts(fed.solid, fed.chain.bodies, fed.lattice)),), host)
@@ -222,10 +222,10 @@ def plan(args: Namespace, host: HostTools | None) -> Outcome:
     job = _job(args, host)
     if args.sheet is not None:
         check_folder(Path(args.sheet))
-    materials = _materials()
+    materials = own_materials()
     scaled = flow.scaling(job, materials)
     fed = finish(flow.feed(job, finish(flow.build(job, _boolean(host))), scaled, None))
-    planned = flow.cast(job, fed, materials, scaled)
+    planned = finish(flow.cast(job, fed, materials, scaled))
     findings = worst_first((*fed.findings, *planned.findings))
     compared = flow.compare(job, fed, materials, scaled)
     lines = [*_fed_lines(fed), *_plan_lines(planned, compared), *words.finding_lines(findings)]
@@ -241,10 +241,10 @@ def run(args: Namespace, host: HostTools | None) -> Outcome:
     host = _needs_host("run", host)
     job = _job(args, host)
     folder = _out_folder(args.out)
-    materials = _materials()
+    materials = own_materials()
     scaled = flow.scaling(job, materials)
     fed = finish(flow.feed(job, finish(flow.build(job, host.boolean)), scaled, host.boolean, directions=args.light))
-    planned = flow.cast(job, fed, materials, scaled)
+    planned = finish(flow.cast(job, fed, materials, scaled))
     findings = worst_first((*fed.findings, *planned.findings))
     compared = flow.compare(job, fed, materials, scaled)
     codes = sorted({f.code for f in stops(findings)}) if args.even_so else []
@@ -297,10 +297,6 @@ def _solid_or_parts(solid: Solid | None, bodies: Sequence[Body], lattice: Lattic
 
 def _files(out: Path) -> dict[str, Any]:
     return {"export": {"files": [out.name], "scale": 1.0, "override": None, "overridden": []}}
-
-
-def _materials() -> Materials:
-    return load_materials()
 
 
 def _needs_host(verb: str, host: HostTools | None) -> HostTools:

@@ -6,10 +6,13 @@ import numpy as np
 
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, part
+from ..rules.cast.assembly import cast_network
 from ..rules.cast.flask import USUAL_MARGINS
+from ..rules.cast.forecast import forecast
 from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
 from ..rules.cast.plan import USUAL_HABITS, CastPlan, mould_and_metal, plan
+from ..rules.cast.pour import Pour, reach_mm
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain
 from ..rules.chain.chain import Chain
@@ -225,8 +228,26 @@ def turned(chain: Chain, turn: FloatArray) -> Chain:
     return replace(chain, bodies=bodies, path=path)
 
 
-def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
-    """Plan the pour of a fed chain."""
+def cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling, *, with_levers: bool = True) -> Steps[CastPlan]:
+    """Plan the pour of a fed chain, and tell whether the metal will get there and what would help if it does not."""
+    planned = quick_cast(job, fed, materials, scaled)
+    making = cast_network(
+        fed.chain.bodies,
+        fed.lattice,
+        trunk_d_mm=planned.trunk_d_mm,
+        trunk_mm=planned.margins.trunk_mm,
+        button_mm3=planned.button_mm3,
+        cone_mm=planned.margins.cone_mm,
+        reach_mm=reach_mm(planned.investment),
+        solid_mm3=None if fed.solid is None else fed.solid.volume_mm3,
+    )
+    network, mould = yield from part(making, 0.0, 0.1)
+    pour = Pour(planned.alloy, planned.investment, planned.temperatures, planned.head, planned.margins)
+    return planned.foretold((yield from part(forecast(network, mould, pour, with_levers=with_levers), 0.1, 1.0)))
+
+
+def quick_cast(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> CastPlan:
+    """Plan the pour of a fed chain by weights, sizes and quick rules alone, in no time."""
     points = np.concatenate([b.points() for b in fed.chain.bodies] + [s.mesh.points for s in fed.lattice.solids])
     low, high = points.min(axis=0), points.max(axis=0)
     across = 2.0 * float(np.hypot(*(points - (low + high) / 2)[:, :2].T).max())
@@ -261,6 +282,7 @@ def compare(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> tuple[
         layer_mm=job.profile.layer_mm,
         scale=scaled.scale,
         allowance=added,
+        tilt=job.cast.tilt,
     )
 
 

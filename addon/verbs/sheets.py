@@ -11,6 +11,7 @@ from ..rules.inspect.finding import Finding
 from ..rules.inspect.inspection import Inspection
 from ..rules.inspect.ladder import ladder
 from ..rules.sheet.data import Row, SheetData
+from ..rules.sheet.outcome import verdict_of
 from ..rules.sheet.page import sheet
 from .flow import Fed, Scaling
 
@@ -47,6 +48,7 @@ def sheet_text(
             cutting=fed.cutting,
             trunk_printed=bool(fed.lattice.apart),
             overrides=tuple(overridden),
+            verdict=None if plan.forecast is None else verdict_of(plan.forecast, plan.investment),
         )
     )
 

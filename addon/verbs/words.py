@@ -13,6 +13,7 @@ from ..rules.feed.lattice import Lattice
 from ..rules.inspect.finding import SEVERITIES, Finding, grouped
 from ..rules.sheet.compared import layout_row
 from ..rules.sheet.movement import figure, span, tightest
+from ..rules.sheet.outcome import headline
 
 MAX_ROWS = 20
 # A tapered chain has a type for every joint.
@@ -140,7 +141,7 @@ def plan_lines(plan: CastPlan) -> list[str]:
     """Say weights, flask, mix and temperatures in short."""
     flask, temperatures = plan.flask.flask, plan.temperatures
     kind = "perforated" if flask.perforated else "solid"
-    return [
+    lines = [
         f"{plan.alloy.label}: chain {plan.chain_g:.1f} g, lattice {plan.lattice_g:.1f} g, "
         f"trunk and button {plan.trunk_g + plan.button_g:.1f} g, in all {plan.metal_g:.1f} g "
         f"(yield {plan.yield_percent:.0f} %)",
@@ -149,6 +150,15 @@ def plan_lines(plan: CastPlan) -> list[str]:
         f"pour at {temperatures.pour_c:.0f} degC into a flask at {temperatures.flask_c:.0f} degC "
         "(your makers' data sheets rule)",
     ]
+    if plan.flask.lean.deg:
+        lines.append(f"the job leans by {plan.flask.lean.deg} degrees in its flask")
+    if plan.spin_arm is not None:
+        lines.append(f"on the spin arm: {plan.arm_load_g / 1000.0:.1f} kg")
+    if plan.cost is not None:
+        lines.append(f"cost: {plan.cost.total:.2f} {plan.cost.currency}".rstrip())
+    if plan.forecast is not None:
+        lines.append(headline(plan.forecast.links))
+    return lines
 
 
 def layout_lines(compared: Sequence[LayoutFigures]) -> list[str]:

@@ -23,9 +23,10 @@ class Recorder:
     def separator(self, **_):
         pass
 
-    def label(self, *, text="", icon="NONE", **_):
+    def label(self, *, text="", icon="NONE", translate=True, **_):
         assert icon in ICONS, icon
-        assert not text.endswith(":") or text == "Start with a chain:", text
+        # A sentence of the rules may be broken after a colon.
+        assert not translate or not text.endswith(":") or text == "Start with a chain:", text
         self.drawn.append(("label", text))
 
     def prop(self, data, name, *, text=None, icon="NONE", **_):

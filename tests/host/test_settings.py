@@ -9,12 +9,17 @@ import pytest
 from addon.host import choices
 from addon.host.options import FAMILIES, usual_sizes
 from addon.host.own_link import OwnLink
+from addon.host.process_settings import apply_scene, cast_spec
 from addon.host.settings import apply_chain, chain_spec, chain_stamp, layout_spec
 from addon.host.splines import Polyline
 from addon.rules.base.errors import BadInput
+from addon.rules.base.profile import load_profile
+from addon.rules.cast.spec import CastSpec
 from addon.rules.chain import spec as specs
 from addon.rules.chain.families import draw
 from addon.rules.chain.spec import ChainSpec, LayoutSpec
+from addon.rules.feed.spec import FeedSpec
+from addon.rules.files.job import Job
 from addon.rules.files.job_chain import BELONGS
 from tests.host.test_boolean import torus
 
@@ -191,3 +196,31 @@ def test_stamps_tell_link_meshes_apart():
     chain = ChainSpec("mesh", 2.0, 12.0, 11.0, 0.4, own=torus(5.0, 1.0))
     assert chain_stamp(chain, RING) == chain_stamp(replace(chain, own=torus(5.0, 1.0)), RING)
     assert chain_stamp(chain, RING) != chain_stamp(replace(chain, own=torus(5.001, 1.0)), RING)
+
+
+SPUN = CastSpec(
+    "copper",
+    1180.0,
+    480.0,
+    "spin",
+    (100.25, 150.0),
+    "gypsum-bonded",
+    "printed-wax",
+    True,
+    "bench-arm",
+    0.95,
+    3.55,
+    "shells",
+)
+
+
+def test_every_setting_of_the_pour_goes_to_the_panel_and_back():
+    usual = CastSpec()
+    assert all(getattr(SPUN, f.name) != getattr(usual, f.name) for f in fields(CastSpec))
+    group = bpy.context.scene.linkwright
+    try:
+        for cast in (SPUN, usual):
+            apply_scene(group, Job("x", PLAIN, RING, load_profile("bench"), FeedSpec(), cast))
+            assert cast_spec(group) == cast
+    finally:
+        apply_scene(group, Job("", PLAIN, RING, load_profile("bench"), FeedSpec(), usual))

@@ -3,7 +3,16 @@
 import numpy as np
 import pytest
 
-from addon.rules.cast.flask import USUAL_MARGINS, Margins, bounding_cylinder_mm, choose_flask, flask_volume_cm3
+from addon.rules.cast.flask import (
+    MOST_LEAN_DEG,
+    USUAL_MARGINS,
+    Lean,
+    Margins,
+    bounding_cylinder_mm,
+    choose_flask,
+    flask_volume_cm3,
+    flask_wall_g,
+)
 from addon.rules.cast.materials import Flask, load_materials
 
 FLASKS = load_materials().flasks
@@ -96,6 +105,94 @@ def test_larger_margins_need_larger_flasks():
     a = choose_flask(FLASKS, 65.0, (65.0, 65.0, 20.0), head="gravity")
     b = choose_flask(FLASKS, 65.0, (65.0, 65.0, 20.0), head="gravity", margins=roomy)
     assert flask_volume_cm3(b.flask) > flask_volume_cm3(a.flask)
+
+
+# Leaning
+
+STRAIGHT = (142.0, 31.0, 17.0)  # a straight chain of 142 mm on its runner
+
+
+def corners_of_leaning_box(size, lean):
+    """The slow twin: the corners of the job's box, turned by the lean, point by point."""
+    x, y, z = size
+    box = np.array([[a * x / 2, b * y / 2, c * z] for a in (-1, 1) for b in (-1, 1) for c in (0, 1)])
+    angle = np.radians(lean.deg)
+    k, other = (0, 1) if lean.axis == "x" else (1, 0)
+    turned = box.copy()
+    turned[:, k] = box[:, k] * np.cos(angle) - box[:, 2] * np.sin(angle)
+    turned[:, 2] = box[:, k] * np.sin(angle) + box[:, 2] * np.cos(angle)
+    turned[:, other] = box[:, other]
+    return turned
+
+
+def test_a_straight_chain_leans_into_a_smaller_flask():
+    upright = choose_flask(FLASKS, np.hypot(142, 31), STRAIGHT, head="gravity")
+    leaning = choose_flask(FLASKS, np.hypot(142, 31), STRAIGHT, head="gravity", tilt=True)
+    assert upright.lean.deg == 0
+    assert flask_volume_cm3(leaning.flask) < 0.7 * flask_volume_cm3(upright.flask)
+    assert leaning.findings == ()
+    assert leaning.fits
+
+
+@pytest.mark.parametrize("size", [STRAIGHT, (31.0, 142.0, 17.0), (90.0, 5.0, 8.0), (60.0, 60.0, 10.0)])
+def test_a_leaning_job_is_inside_its_margins_and_leans_no_more_than_it_must(size):
+    across = float(np.hypot(size[0], size[1]))
+    found = choose_flask(FLASKS, across, size, head="gravity", tilt=True)
+    turned = corners_of_leaning_box(size, found.lean)
+    wide, tall = bounding_cylinder_mm(turned)
+    if found.lean.deg:
+        assert (found.needs_diameter_mm, found.needs_height_mm) == pytest.approx(USUAL_MARGINS.needs(wide, tall))
+        assert found.lean.trunk_more_mm == pytest.approx(-turned[:, 2].min(), abs=1e-9)
+        less = Lean(found.lean.deg - 1, found.lean.axis)
+        wide, tall = USUAL_MARGINS.needs(*bounding_cylinder_mm(corners_of_leaning_box(size, less)))
+        assert wide > found.flask.diameter_mm or tall > found.flask.height_mm
+    assert found.fits
+    assert found.lean.deg <= MOST_LEAN_DEG
+
+
+def test_a_job_that_fits_upright_does_not_lean():
+    found = choose_flask(FLASKS, 69.0, (69.0, 70.0, 17.0), head="vacuum", tilt=True)
+    assert found == choose_flask(FLASKS, 69.0, (69.0, 70.0, 17.0), head="vacuum")
+
+
+def test_an_upright_job_that_would_fit_leaning_is_told_how():
+    (finding,) = choose_flask([Flask("t", 127.0, 203.0)], 150.0, STRAIGHT, head="gravity").findings
+    assert "cast.tilt = true" in finding.text
+    assert choose_flask([Flask("t", 127.0, 203.0)], 150.0, STRAIGHT, head="gravity", tilt=True).findings == ()
+
+
+# The spin arm
+
+ARM, LARGE_ARM = load_materials().spin_arms
+
+
+def test_a_spin_takes_no_flask_larger_than_its_arm_does():
+    found = choose_flask(SHELF, 85.0, (85.0, 85.0, 25.0), head="spin", spin_arm=ARM)
+    assert [(f.code, f.severity) for f in found.findings] == [("spin-arm", "stop")]
+    assert "102 x 127 mm" in found.findings[0].text
+    assert found.flask is WIDE, "the plan is whole all the same"
+    assert choose_flask(SHELF, 85.0, (85.0, 85.0, 25.0), head="spin", spin_arm=LARGE_ARM).findings == ()
+    assert choose_flask(SHELF, 85.0, (85.0, 85.0, 25.0), head="vacuum", spin_arm=ARM).findings == ()
+
+
+def test_a_flask_asked_for_that_the_arm_does_not_take_is_refused_with_one_it_does():
+    found = choose_flask(SHELF, 30.0, (30.0, 30.0, 15.0), head="spin", asked_mm=(127.0, 89.0), spin_arm=ARM)
+    (finding,) = found.findings
+    assert (finding.code, finding.value, finding.limit) == ("spin-arm", 127.0, 102.0)
+    assert "63 x 63 mm" in finding.text
+    tall = choose_flask(SHELF, 30.0, (30.0, 30.0, 15.0), head="spin", asked_mm=(102.0, 203.0), spin_arm=ARM)
+    assert (tall.findings[0].value, tall.findings[0].limit) == (203.0, 127.0)
+
+
+def test_a_job_too_large_for_any_flask_stays_a_matter_of_the_flask():
+    (finding,) = choose_flask(SHELF, 500.0, (500.0, 500.0, 30.0), head="spin", spin_arm=ARM).findings
+    assert finding.code == "flask-size"
+
+
+def test_the_wall_weighs_what_a_tube_of_steel_weighs():
+    """A tube: pi/4 (outer^2 - inner^2) h, steel of 7.9 g/cm3 (from memory)."""
+    flask = Flask("x", 102.0, 127.0, wall_mm=2.0)
+    assert flask_wall_g(flask) == pytest.approx(np.pi / 4 * (106.0**2 - 102.0**2) * 127.0 * 7.9 / 1000)
 
 
 # The bounding cylinder

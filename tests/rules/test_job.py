@@ -209,7 +209,15 @@ FEEDS: list[dict[str, object]] = [
 ]
 CASTS: list[dict[str, object]] = [
     {"alloy": "gold-14-yellow", "metal_c": 1001.5, "flask_c": 551.5, "head": "spin", "flask": "100.25x150"},
-    {"alloy": "sterling-silver", "investment": "gypsum", "flask": "auto"},
+    {
+        "alloy": "sterling-silver",
+        "investment": "gypsum",
+        "flask": "auto",
+        "resin": "printed-wax",
+        "tilt": True,
+        "spin_arm": "bench-arm",
+    },
+    {"metal_price_per_g": 0.95, "investment_price_per_kg": 3.5, "currency": "€"},
 ]
 JOBS = [
     *({"chain": one} for one in CHAINS),

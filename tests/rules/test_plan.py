@@ -5,13 +5,14 @@ import json
 import math
 
 import pytest
+from scipy.special import jv
 
 from addon.rules.base.errors import BadInput
 from addon.rules.cast.flask import flask_volume_cm3
 from addon.rules.cast.materials import Flask, load_materials
 from addon.rules.cast.plan import USUAL_HABITS, PourHabits, mould_and_metal, plan, weights_by_alloy
 from addon.rules.cast.quick import Section
-from addon.rules.cast.schedule import burnout_schedule
+from addon.rules.cast.schedule import FIRST_ZERO, burnout_schedule, heating_mm2
 from addon.rules.cast.spec import HEADS, CastSpec
 
 MATERIALS = load_materials()
@@ -197,7 +198,7 @@ def test_unknown_materials_are_refused_by_key():
         with pytest.raises(BadInput, match=key.replace(".", r"\.")):
             planned(spec)
     with pytest.raises(BadInput, match=r"cast\.resin"):
-        planned(resin="jelly")
+        planned(CastSpec(resin="jelly"))
 
 
 @pytest.mark.parametrize(
@@ -289,9 +290,112 @@ def test_resin_rises_slowly_where_it_swells_and_burns_longer():
     assert resin.total_h == pytest.approx(sum(s.ramp_h + s.hold_h for s in resin.steps))
 
 
-def test_a_larger_flask_than_known_is_said_so():
+def test_a_larger_flask_than_known_is_said_so_and_held_longer():
     assert "burnout" in codes(planned(CastSpec(flask_mm=(203.0, 254.0))), "warn")
+    assert "burnout" in codes(planned(CastSpec(flask_mm=(152.0, 102.0))), "note")
     assert "burnout" not in codes(planned(CastSpec(flask_mm=(127.0, 89.0))))
+
+
+def test_holds_grow_with_the_time_heat_takes_to_the_middle():
+    """Twice the size in every way takes four times as long (heat conduction), to the next half hour."""
+    gypsum, wax = MATERIALS.investment("gypsum-bonded"), MATERIALS.resin("printed-wax")
+    known = burnout_schedule(gypsum, wax, Flask("a", 102, 203), 480.0)
+    twice = burnout_schedule(gypsum, wax, Flask("b", 204, 406), 480.0)
+    assert (known.stretch, twice.stretch) == (1.0, pytest.approx(4.0, rel=1e-12))
+    assert [s.hold_h for s in twice.steps[:-1]] == [4 * s.hold_h for s in known.steps[:-1]]
+    assert (known.status, twice.status) == ("published", "our judgement")
+
+
+def test_the_slowest_mode_of_a_cylinder():
+    """Limits in closed form: a long rod goes by r^2 / 2.4048^2, a flat disc by h^2 / pi^2."""
+    assert heating_mm2(20.0, 1e9) == pytest.approx(100.0 / 2.404826**2)
+    assert heating_mm2(1e9, 20.0) == pytest.approx(400.0 / math.pi**2)
+    assert jv(0, FIRST_ZERO) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_the_wait_before_the_quench_is_the_benchs_for_its_flask_and_goes_with_the_size():
+    """Bench chart for silver: 15 to 20 minutes, a flask of 102 x 203 mm (trade figure); heat conduction for others."""
+    known = planned(CastSpec(alloy="sterling-silver", flask_mm=(102.0, 203.0)), across_mm=60.0)
+    half = planned(CastSpec(alloy="sterling-silver", flask_mm=(51.0, 101.5)), across_mm=20.0, size_mm=(9.0, 9.0, 9.0))
+    assert known.stand_min == pytest.approx((15.0, 20.0))
+    assert half.stand_min == pytest.approx((3.75, 5.0))
+
+
+def test_the_resin_asked_for_sets_weight_and_burnout():
+    resin, wax = planned(), planned(CastSpec(resin="printed-wax"))
+    assert wax.print_g == pytest.approx(resin.print_g * 0.97 / 1.15)
+    assert wax.schedule.total_h < resin.schedule.total_h
+    assert wax.to_dict()["resin"] == "printed-wax"
+
+
+# Leaning, spinning, and what it costs
+
+LONG = {"size_mm": (142.0, 31.0, 17.0), "across_mm": 145.0}
+
+
+def test_a_leaning_job_takes_less_investment_and_a_longer_trunk():
+    upright, leaning = planned(**LONG), planned(CastSpec(tilt=True), **LONG)
+    assert leaning.flask.lean.deg > 0
+    assert leaning.mix.powder_g < 0.7 * upright.mix.powder_g
+    assert leaning.margins.trunk_mm == 18.0 + leaning.flask.lean.trunk_more_mm
+    assert leaning.trunk_g == pytest.approx(upright.trunk_g * leaning.margins.trunk_mm / 18.0)
+    assert leaning.to_dict()["flask"]["lean_deg"] == leaning.flask.lean.deg
+    assert leaning.head_kpa[1] > upright.head_kpa[1], "its far end stands higher over the cone"
+
+
+def test_a_wide_job_is_warned_of_in_a_spin_and_goes_on_the_arm_that_carries_it():
+    spun = planned(CastSpec(head="spin"))
+    assert "spin-wide" in codes(spun, "warn")
+    assert spun.spin_arm.name == "floor-arm"
+    assert "spin-wide" not in codes(planned())
+    narrow = planned(CastSpec(head="spin"), size_mm=(40.0, 40.0, 20.0), across_mm=45.0)
+    assert "spin-wide" not in codes(narrow)
+    assert narrow.spin_arm.name == "bench-arm"
+    tall = planned(CastSpec(head="spin"), size_mm=(60.0, 60.0, 80.0), across_mm=70.0)
+    assert "spin-wide" not in codes(tall)
+
+
+def test_an_arm_too_small_stops_the_job():
+    found = planned(CastSpec(head="spin", spin_arm="bench-arm"))
+    assert codes(found, "stop") == ["spin-arm"]
+    with pytest.raises(BadInput, match=r"cast\.spin_arm: there is no 'bench'"):
+        planned(CastSpec(head="spin", spin_arm="bench"))
+
+
+def test_an_arm_that_cannot_carry_the_load_stops_the_job():
+    arm = MATERIALS.spin_arm("floor-arm")
+    weak = dataclasses.replace(arm, load_g=dataclasses.replace(arm.load_g, value=1000.0, low=1000.0))
+    small = dataclasses.replace(MATERIALS, spin_arms=(weak,))
+    job = {"chain_mm3": 7000.0, "lattice_mm3": 5000.0, "size_mm": (60.0, 60.0, 22.0), "sections": (WIRE,)}
+    found = plan(CastSpec(head="spin"), small, **job)
+    (finding,) = [f for f in found.findings if f.code == "spin-arm"]
+    assert (finding.severity, finding.value) == ("stop", found.arm_load_g)
+    flask = found.flask.flask
+    steel = math.pi / 4 * ((flask.diameter_mm + 4) ** 2 - flask.diameter_mm**2) * flask.height_mm * 7.9 / 1000
+    mould = flask_volume_cm3(flask) * found.investment.mould_density_g_cm3.value
+    assert found.arm_load_g == pytest.approx(steel + mould + found.metal_g)
+
+
+def test_metal_that_goes_back_to_the_pot_is_not_spent():
+    spec = CastSpec(metal_price_per_g=2.0, investment_price_per_kg=4.0, currency="shells")
+    found = planned(spec)
+    assert found.cost.chain_metal == pytest.approx(2.0 * found.chain_g)
+    assert found.cost.kept_metal == pytest.approx(2.0 * (found.metal_g - found.chain_g))
+    assert found.cost.investment == pytest.approx(4.0 * found.mix.powder_g / 1000)
+    assert found.cost.total == pytest.approx(found.cost.chain_metal + found.cost.investment)
+    assert found.to_dict()["cost"]["currency"] == "shells"
+    assert planned().cost is None
+    assert planned().to_dict()["cost"] is None
+    powder = planned(CastSpec(investment_price_per_kg=4.0)).cost
+    assert (powder.chain_metal, powder.kept_metal) == (None, None)
+    assert powder.total == powder.investment > 0
+
+
+def test_what_is_wrong_with_the_makers_own_materials_is_a_finding():
+    told = dataclasses.replace(MATERIALS, warnings=("flasks.toml line 3: x",))
+    found = plan(CastSpec(), told, chain_mm3=7e3, lattice_mm3=0.0, size_mm=(60.0, 60.0, 20.0), sections=(WIRE,))
+    (finding,) = [f for f in found.findings if f.code == "materials"]
+    assert (finding.severity, finding.text) == ("warn", "flasks.toml line 3: x")
 
 
 # For the report

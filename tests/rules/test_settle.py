@@ -5,7 +5,7 @@ import pytest
 
 from addon.rules.feed.settle import settled
 from addon.rules.solid.measure import volume_mm3
-from addon.rules.solid.mesh import Mesh
+from addon.rules.solid.mesh import Mesh, merged
 from addon.rules.solid.topology import facts
 from tests.mesh_shapes import box, torus
 
@@ -39,6 +39,22 @@ def test_points_too_near_to_tell_apart_become_one(shape: Mesh, apart: float) -> 
     assert volume_mm3(clean) == pytest.approx(volume_mm3(shape), rel=1e-6)
     stored = trimesh.Trimesh(clean.points.astype(np.float32), clean.triangles)
     assert stored.is_watertight
+
+
+@pytest.mark.parametrize("size", [0.0, 1e-7, 1e-6])
+def test_a_speck_beside_the_solid_is_taken_away(size: float) -> None:
+    """A solver leaves shells of a few triangles, without volume, where faces meet: they are no second part."""
+    solid = box(20.0, (30.0, 0.0, 0.0))
+    speck = box(1.0)
+    speck = Mesh(np.array([26.0, 1.2, -10.0]) + size * speck.points, speck.triangles)
+    clean = settled(merged([solid, speck]))
+    assert facts(clean).shells == 1
+    assert len(clean.triangles) == len(solid.triangles)
+
+
+def test_a_small_part_that_is_metal_stays() -> None:
+    solid, part = box(20.0, (30.0, 0.0, 0.0)), box(0.01, (10.0, 0.0, 0.0))
+    assert facts(settled(merged([solid, part]))).shells == 2
 
 
 def test_trimesh_reads_a_sliver_as_open() -> None:

@@ -1,6 +1,7 @@
 """The bench sheet: one page that stands alone, says all it must, and lets no text of the user's through as code."""
 
 import dataclasses
+import itertools
 import re
 from html.parser import HTMLParser
 from xml.etree import ElementTree
@@ -8,19 +9,24 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from addon.rules.cast.forecast import Forecast
+from addon.rules.cast.levers import Lever
 from addon.rules.cast.materials import load_materials
 from addon.rules.cast.plan import plan
 from addon.rules.cast.quick import Section
 from addon.rules.cast.spec import CastSpec
+from addon.rules.cast.verdict import LinkCast
 from addon.rules.chain.play import FreePlay, JointPlay
 from addon.rules.feed.cut_order import FIRST, LAST, SECOND
 from addon.rules.feed.cuts import GATE, LIFT, POST, UPPER_GATE, Cut, CuttingList, Reach
 from addon.rules.feed.lattice import Strut
 from addon.rules.inspect.finding import Finding
+from addon.rules.sheet.blocks import listed as named
 from addon.rules.sheet.cuts import names
 from addon.rules.sheet.cuts import rows as cut_rows
-from addon.rules.sheet.data import SheetData
+from addon.rules.sheet.data import SheetData, Verdict
 from addon.rules.sheet.drawing import SIDE, TOP, draw, svg
+from addon.rules.sheet.outcome import NO_LEVER, headline, lever_rows, link_rows, verdict_of
 from addon.rules.sheet.outlines import thinned
 from addon.rules.sheet.page import sheet
 from addon.rules.solid.mesh import Body, Mesh, Pose, Wire
@@ -118,6 +124,29 @@ def data(**changes):
     )
     return dataclasses.replace(made, **changes)
 
+
+GATE_FIRST = "fills to {} %: the tip of its gate freezes after 0.9 s"
+
+
+def cast_link(number, verdict="sound", filled=100.0, fill_s=1.2, freeze_s=3.1, fed=80.0, reason="fills"):
+    return LinkCast(f"link {number}", verdict, filled, fill_s, freeze_s, fed, reason)
+
+
+VERDICT = Verdict(
+    (
+        *(cast_link(k) for k in range(1, 10)),
+        cast_link(10, "short", 62.0, None, 2.1, 40.0, GATE_FIRST.format(62)),
+        cast_link(11, "short", 58.0, None, 2.3, 41.0, GATE_FIRST.format(58)),
+        cast_link(12, "at-risk", reason="only 44 % of it freezes before its gates do: the rest may be porous"),
+    ),
+    (
+        Lever("thicker rings", 3.5, 4.6, "mm", False, "rings more than so much thicker are metal for nothing"),
+        Lever("hotter flask", 555.0, 640.0, "degC", True, ""),
+        Lever("thicker tips", 1.1, 1.5, "mm", True, ""),
+    ),
+    "With the low figures one more link stays short.",
+    ("Metal enters at up to 0.7 m/s.",),
+)
 
 PLAY = FreePlay(
     (
@@ -221,6 +250,13 @@ def test_it_cautions_and_defers():
     assert "licensed" in text
 
 
+def test_wax_is_not_cured():
+    assert "Cure all sides" in Page(sheet(data())).text
+    wax = Page(sheet(data(plan=planned(resin="printed-wax")))).text
+    assert "Cure all sides" not in wax
+    assert "Free it of support wax" in wax
+
+
 def test_cautions_go_with_the_alloy():
     brass, silver = (Page(sheet(data(plan=planned(alloy=a)))).text for a in ("brass", "sterling-silver"))
     assert "metal fume fever" in brass
@@ -247,6 +283,164 @@ def test_many_findings_are_cut_short_and_counted():
     assert "60 more rows are in report.json" in Page(sheet(data(findings=stops))).text
 
 
+def test_a_finding_of_very_many_bodies_stays_short():
+    wide = Finding("saw-room", "warn", tuple(f"link {k}" for k in range(1, 700, 2)), "no room")
+    text = Page(sheet(data(findings=(wide,)))).text
+    assert "saw-room: link 1, 3, 5, 7, 9, 11, 13, 15 and 342 others" in text
+
+
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ((), ""),
+        (("eye",), "eye"),
+        (("link 3", "link 1", "link 2", "link 7", "link 8"), "link 1 to 3, 7, 8"),
+        (("link 1", "eye", "link 2"), "link 1, eye, link 2"),
+        (tuple(f"link {k}" for k in (1, 3, 5, 7, 8, 9)), "link 1, 3, 5 and 3 others"),
+        (("a", "b", "c", "d"), "a, b, c and 1 other"),
+    ],
+)
+def test_names_are_joined_as_spans_and_all_are_counted(given, words):
+    assert named(given, 3) == words
+
+
+def test_headings_skip_no_level_and_sections_begin_with_theirs():
+    page = Page(sheet(data(verdict=VERDICT, play=PLAY)))
+    levels = [int(tag[1]) for tag in page.tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(later <= earlier + 1 for earlier, later in itertools.pairwise(levels))
+    assert 3 in levels
+    after = [page.tags[k + 1] for k, tag in enumerate(page.tags) if tag == "section"]
+    assert set(after) == {"h2"}
+
+
+def test_tables_have_a_cell_for_every_heading_and_each_cell_says_which():
+    html = sheet(data(verdict=VERDICT, play=PLAY))
+    tables = re.findall(r'<table class="grid[^"]*">(.*?)</table>', html)
+    assert len(tables) >= 9
+    for inside in tables:
+        head, body = inside.split("</thead>")
+        columns = re.findall(r'<th scope="col">(.*?)</th>', head)
+        rows = re.findall(r"<tr>(.*?)</tr>", body)
+        assert rows
+        for row in rows:
+            assert re.findall(r'data-label="(.*?)"', row) == columns
+    for inside in re.findall(r'<table class="facts">(.*?)</table>', html):
+        assert inside.count("<tr>") == inside.count('<th scope="row">') == inside.count("<td>") > 0
+
+
+def test_every_picture_has_a_title_and_a_caption():
+    html = sheet(data())
+    for picture in re.findall(r"<svg.*?</svg>", html):
+        root = ElementTree.fromstring(picture)
+        assert root.get("role") == "img"
+        assert root[0].tag.endswith("title")
+        assert root[0].text == root.get("aria-label")
+        assert len(root[0].text) > 20
+    assert html.count("<figure>") == html.count("<figcaption>") == html.count("<svg")
+
+
+def test_stops_are_told_by_words_and_frames_not_by_colour():
+    """Black and white safe: nothing on the page but black, white and greys."""
+    html = sheet(data(verdict=VERDICT))
+    colours = set(re.findall(r"#[0-9a-fA-F]{3,6}\b", re.sub(r'href="#[^"]*"', "", html)))
+    assert colours <= {"#000", "#fff", "#333", "#888", "#aaa", "#ddd"}
+    for word in ("Stop", "Note", "Stays short", "At risk", "Sound"):
+        assert f">{word}<" in html
+
+
+def test_the_verdict_says_the_worst_first_and_what_helps():
+    assert headline(VERDICT.links) == "2 of 12 links will not fill, 1 more at risk: do not pour it like this."
+    rows = link_rows(VERDICT.links)
+    assert [row[:2] for row in rows] == [
+        ("Stays short", "link 10, 11"),
+        ("At risk", "link 12"),
+        ("Sound", "link 1 to 9"),
+    ]
+    assert rows[0][2:] == ("58 to 62 %", "40 to 41 %", "never", "2.1 to 2.3 s", GATE_FIRST.format(58))
+    assert lever_rows(VERDICT.levers) == [
+        ("Hotter flask", "555 °C", "640 °C", "passes"),
+        ("Thicker tips", "1.1 mm", "1.5 mm", "passes"),
+        ("Thicker rings", "3.5 mm", "4.6 mm", f"does not pass: {VERDICT.levers[0].reason}"),
+    ]
+    text = Page(sheet(data(verdict=VERDICT))).text
+    assert text.count(headline(VERDICT.links)) == 2, "at the top and in its own section"
+    for words in ("What would put it right", VERDICT.remark, *VERDICT.notes):
+        assert words in text
+    assert "Will it cast" not in Page(sheet(data())).text
+    assert NO_LEVER not in text
+    stuck = dataclasses.replace(VERDICT, levers=VERDICT.levers[:1])
+    assert NO_LEVER in Page(sheet(data(verdict=stuck))).text
+
+
+@pytest.mark.parametrize("ok", [True, False])
+def test_the_verdict_of_a_forecast_says_what_was_seen(ok):
+    """A forecast of which only what the sheet shows is filled in; its making is tested with the network."""
+    cut, porous = ((), ()) if ok else (("link 2", "link 1", "link 3"), ("button",))
+    shown = (VERDICT.links, ok, cut, porous, True, "Every link fills.", 812.0, 0.7, 1.25, VERDICT.levers, ())
+    made = verdict_of(Forecast(None, None, None, *shown), MATERIALS.investment("gypsum-bonded"))
+    assert (made.links, made.levers, made.remark) == (VERDICT.links, VERDICT.levers, "Every link fills.")
+    text = Page(sheet(data(verdict=made))).text
+    for words in ("is in after 1.2 s", "0.70 m/s", "812 °C", "700 °C with carbon left in", "900 °C burnt out clean"):
+        assert words in text
+    assert ("Everything freezes for the most part while" in text) is ok
+    assert ("half solid: link 1 to 3." in text) is not ok
+    assert ("where shrinkage draws from: button." in text) is not ok
+
+
+@pytest.mark.parametrize(
+    ("links", "words"),
+    [
+        ((cast_link(1),), "The link fills and freezes sound."),
+        ((cast_link(1), cast_link(2)), "All 2 links fill and freeze sound."),
+        (
+            (cast_link(1), cast_link(2, "at-risk")),
+            "1 of 2 links at risk, though all fill: see why, and what would help.",
+        ),
+        ((cast_link(1, "short"),), "1 of 1 link will not fill: do not pour it like this."),
+    ],
+)
+def test_headlines(links, words):
+    assert headline(links) == words
+
+
+def test_what_it_costs_and_how_it_stands_are_said_where_they_are_known():
+    plain = Page(sheet(data())).text
+    for words in ("Cost", "The job leans", "On the spin arm"):
+        assert words not in plain
+    spec = {"metal_price_per_g": 2.0, "investment_price_per_kg": 4.0, "currency": "shells"}
+    made = planned(**spec)
+    text = Page(sheet(data(plan=made))).text
+    for value in (made.cost.chain_metal, made.cost.kept_metal, made.cost.investment, made.cost.total):
+        assert f"{value:.2f} shells" in text
+    spun = planned(head="spin")
+    text = Page(sheet(data(plan=spun))).text
+    assert f"Balance the arm for {spun.arm_load_g / 1000:.1f} kg" in text
+    assert spun.spin_arm.label in text, "its figures are among the sources"
+
+
+def test_a_leaning_job_is_drawn_leaning():
+    def lean(size):
+        job = {"chain_mm3": 2e3, "lattice_mm3": 2e3, "size_mm": size, "sections": (Section("wire", 2.2),)}
+        return plan(CastSpec(tilt=True), MATERIALS, **job)
+
+    for size in ((142.0, 31.0, 17.0), (31.0, 142.0, 17.0)):
+        made = lean(size)
+        html = sheet(data(plan=made))
+        deg = made.flask.lean.deg
+        assert f'<g transform="rotate({deg} ' in html
+        text = Page(html).text
+        assert f"leaning by {deg} degrees" in text
+        assert f"The job leans {deg}° along {made.flask.lean.axis}" in text
+
+
+def test_it_has_room_to_write_down_what_happened():
+    html = sheet(data())
+    (record,) = re.findall(r'<table class="grid record.*?</table>', html)
+    assert record.count('data-label="Test length"></td>') == record.count('data-label="Piece"></td>') == 7
+
+
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style><img src=x onerror=1>"
 
 
@@ -259,9 +453,16 @@ def test_no_text_of_the_users_becomes_code():
         findings=(Finding(HOSTILE, "warn", (HOSTILE,), HOSTILE),),
         cutting=listed(gate(1, FIRST, HOSTILE)),
         overrides=(HOSTILE,),
+        verdict=Verdict(
+            (LinkCast(HOSTILE, "short", 1.0, None, None, 0.0, HOSTILE),),
+            (Lever(HOSTILE, 1.0, 2.0, HOSTILE, False, HOSTILE),),
+            HOSTILE,
+            (HOSTILE,),
+        ),
+        plan=planned(metal_price_per_g=1.0, currency=HOSTILE),
     )
     page = Page(sheet(made))
-    plain = Page(sheet(data()))
+    plain = Page(sheet(data(verdict=VERDICT, plan=planned(metal_price_per_g=1.0))))
     assert set(page.tags) == set(plain.tags)
     assert page.text.count("<script>alert('x')</script>") >= 10
 

@@ -67,7 +67,13 @@ def test_a_table_that_is_no_table() -> None:
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"a = [", "not valid TOML"), (b"\xff\xfe", "not UTF-8"), (b"a = 1\na = 2\n", "not valid TOML")],
+    [
+        (b"a = [", "not valid TOML"),
+        (b"\xff\xfe", "not UTF-8"),
+        (b"a = 1\na = 2\n", "not valid TOML"),
+        (b"a = " + b"[" * 4000, "nested too deeply"),
+        (b"a = " + b"9" * 5000, "not valid TOML"),
+    ],
 )
 def test_broken_files_are_one_line(tmp_path: Path, content: bytes, words: str) -> None:
     file = tmp_path / "job.toml"

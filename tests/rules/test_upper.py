@@ -194,3 +194,26 @@ def test_a_gap_without_places_is_crossed_and_the_rest_keeps_the_limit():
     at = np.array([0.0, 8.0, 16.0, 40.0, 48.0, 56.0])
     row = fewest(at, np.zeros(6), np.zeros(6), reach_mm=9.0, apart_mm=3.0, round_mm=64.0)
     assert row.tolist() == [0, 1, 2, 3, 4, 5]
+
+
+def test_posts_stand_where_their_fillets_find_room_and_are_no_more_for_it():
+    """Foot to foot and head to head: between two rods of radius r and s that carry fillets f, web + 2 f is wanted."""
+    way, fillet = ring_way(10, 7.6), 0.3
+    bodies = chain(way, samples=48)
+    room, count = [], []
+    for wanted in (0.0, fillet):
+        lattice = planned(bodies, way, upper_ring=True, fillet_mm=wanted)
+        posts, gates = roles(lattice, "post"), roles(lattice, "gate")
+        count.append(len(posts))
+        ends = [(np.array(p.struts[k].start if k == 0 else p.struts[k].end), k != 0) for p in posts for k in (0, -1)]
+        r = min(s.d_start_mm for s in posts[0].struts) / 2
+        room.append(
+            min(
+                np.linalg.norm(end - g.struts[0].start) - r - min(s.d_end_mm for s in g.struts if s.role == "brace") / 2
+                for end, high in ends
+                for g in gates
+                if g.above == high
+            )
+        )
+    assert count[1] == count[0]
+    assert room[0] < BENCH.strut_web_mm + 2 * fillet <= room[1]

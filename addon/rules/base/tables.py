@@ -31,7 +31,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise BadInput(f"{path}: cannot be read ({error.strerror or error}); check its permissions") from None
     except UnicodeDecodeError as error:
         raise BadInput(f"{path}: not UTF-8 text (byte {error.start}); save it as UTF-8") from None
-    except tomllib.TOMLDecodeError as error:
+    except RecursionError:
+        raise BadInput(f"{path}: not valid TOML, nested too deeply; write it flat") from None
+    except ValueError as error:
         raise BadInput(f"{path}: not valid TOML, {str(error)[0].lower()}{str(error)[1:]}; mend that line") from None
 
 
@@ -90,7 +92,8 @@ class Table:
             raise BadInput(f"{self.name(key)}: missing; give a number {works}".rstrip())
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise BadInput(f"{self.name(key)}: must be a number, is {_kind(value)}; give a number {works}".rstrip())
-        number = float(value)
+        # A whole number of hundreds of digits is no float.
+        number = math.inf if isinstance(value, int) and abs(value) > 10**300 else float(value)
         outside = (
             not math.isfinite(number)
             or (above is not None and number <= above)
@@ -98,7 +101,7 @@ class Table:
             or (most is not None and number > most)
         )
         if outside:
-            raise BadInput(f"{self.name(key)}: {value:g} does not work; give a number {works}".rstrip())
+            raise BadInput(f"{self.name(key)}: {number:g} does not work; give a number {works}".rstrip())
         return number
 
     def optional_number(

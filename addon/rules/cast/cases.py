@@ -19,7 +19,8 @@ class Cases:
     Metal: ``solid_g_cm3`` and ``liquid_g_cm3``; ``solidus_c``, ``liquidus_c``, ``latent_j_g``, ``heat_solid_j_g_k``,
     ``heat_liquid_j_g_k``, ``conductivity_w_m_k``, ``tension_n_m``. ``interface_w_m2_k`` between metal and mould.
     Mould: ``mould_w_m_k``, ``mould_j_cm3_k`` (density times specific heat), ``permeability_m2``.
-    Pour: ``pour_c``, ``flask_c``, ``push_kpa`` on the metal in the cone besides its own weight, ``pour_g_s``.
+    Pour: ``pour_c``, ``flask_c``, ``push_kpa`` on the metal in the cone besides its own weight, which is by
+    ``pull_m_s2``: gravity, or what a spin makes of it; ``pour_g_s``.
     Sizes: ``wider`` (n, b) factor on diameters, ``longer`` (n, b) on lengths along the flow, ``spare`` (b,) bool:
     whether the network's spare joints are open.
     """
@@ -40,6 +41,7 @@ class Cases:
     pour_c: FloatArray
     flask_c: FloatArray
     push_kpa: FloatArray
+    pull_m_s2: FloatArray
     pour_g_s: FloatArray
     wider: FloatArray
     longer: FloatArray
@@ -74,19 +76,24 @@ class Sized:
 
 
 def sized(network: Network, cases: Cases) -> Sized:
-    """Stretch the sizes of a network in every case; a joint's section goes by the less stretched of its sides.
+    """Stretch the sizes of a network in every case; a joint's section goes with the thinner of its sides.
 
-    Spare joints have no section in the cases that do not open them.
+    It grows no further than the other side has room. Spare joints have no section in the cases that do not open them.
     """
     wide, long = cases.wider, cases.longer
     a, b = network.joints.T
-    narrow = np.minimum(wide[a], wide[b])
+    is_thinner = network.bore_mm[a] <= network.bore_mm[b]
+    thinner, thicker = np.where(is_thinner, a, b), np.where(is_thinner, b, a)
+    as_is = network.section_mm2[:, None]
+    room = (network.volume_mm3 / network.length_mm)[thicker, None] * wide[thicker] ** 2
+    least = as_is * np.minimum(wide[a], wide[b]) ** 2
+    section = np.maximum(least, np.minimum(as_is * wide[thinner] ** 2, room))
     there = np.where(network.spare[:, None], cases.spare[None], True)
     return Sized(
         volume_mm3=network.volume_mm3[:, None] * wide**2 * long,
         cooling_mm2=network.cooling_mm2[:, None] * wide * long,
         bore_mm=network.bore_mm[:, None] * wide,
         length_mm=network.length_mm[:, None] * long,
-        section_mm2=np.where(there, network.section_mm2[:, None] * narrow**2, 0.0),
+        section_mm2=np.where(there, section, 0.0),
         path_mm=network.path_mm[:, None] * (long[a] + long[b]) / 2,
     )

@@ -117,8 +117,8 @@ def solve(
     known = right.copy()
     kept = []
     for one in plan.rounds:
-        pivot = 1.0 / entries[one.nodes]
-        share = entries[one.inward] * pivot[one.owner]
+        pivot = entries[one.nodes]
+        share = entries[one.inward] / pivot[one.owner]
         outward = entries[one.outward]
         kept.append((pivot, outward))
         if len(one.into):
@@ -131,7 +131,7 @@ def solve(
         rest = known[one.nodes]
         if len(one.with_neighbours):
             rest[one.with_neighbours] -= _summed(outward * found[one.beside], one.node_first)
-        found[one.nodes] = rest * pivot
+        found[one.nodes] = rest / pivot
     return found
 
 

@@ -1,4 +1,4 @@
-"""What drives the metal in and what holds it back: heads, sprue flow, fill times, losses, surface tension."""
+"""What drives the metal in and what holds it back: heads, sprue flow, losses, surface tension, gas, cold metal."""
 
 import math
 
@@ -64,3 +64,41 @@ def fanning_friction(reynolds_number: float) -> float:
 def passage_loss(friction: float, length_over_bore: float, entry: float = 0.0) -> float:
     """Give the losses of a passage in velocity heads: 4 f (L/D) and its entry; a bend counts as more length."""
     return 4.0 * friction * length_over_bore + entry
+
+
+def laminar_kpa(flow_mm3_s: float, bore_mm: float, length_mm: float, viscosity_pa_s: float) -> float:
+    """Give the pressure that drives a slow flow through a round bore, 128 mu L q / (pi d^4) (Hagen, Poiseuille)."""
+    return 128.0 * viscosity_pa_s * length_mm * flow_mm3_s / (math.pi * bore_mm**4) / 1000.0
+
+
+def widening_loss(narrow_mm2: float, wide_mm2: float) -> float:
+    """Give the velocity heads of the narrow side lost where a bore widens at once, (1 - A1/A2)^2 (Borda, Carnot)."""
+    return (1.0 - narrow_mm2 / wide_mm2) ** 2
+
+
+def gas_let_out_mm3_s_kpa(
+    permeability_m2: float, viscosity_pa_s: float, bore_mm: float, length_mm: float, depth_mm: float
+) -> float:
+    """Give what gas leaves a round bore through ``depth_mm`` of mould per kPa: 2 pi K L / (mu ln(R/r)) (Darcy, radial).
+
+    The gas counts as incompressible.
+    """
+    spread = math.log(1.0 + 2.0 * depth_mm / bore_mm)
+    return 2.0 * math.pi * permeability_m2 * length_mm * 1e-3 / (viscosity_pa_s * spread) * 1e12
+
+
+def fluidity_mm(
+    bore_mm: float,
+    density_kg_m3: float,
+    speed_m_s: float,
+    interface_w_m2_k: float,
+    metal_c: float,
+    mould_c: float,
+    heat_j_kg: float,
+) -> float:
+    """Give how far metal runs in a round bore: (d/4) rho v H / (h (T_m - T_0)) (M. Flemings, from memory).
+
+    ``heat_j_kg``: what the tip gives off until it stands, k_crit L + c dT. The interface alone resists and the mould
+    stays at ``mould_c``; ``metal_c`` is the metal's temperature, taken as steady.
+    """
+    return bore_mm / 4.0 * density_kg_m3 * speed_m_s * heat_j_kg / (interface_w_m2_k * (metal_c - mould_c))

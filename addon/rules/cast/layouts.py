@@ -68,11 +68,13 @@ def compare_layouts(
     scale: float = 1.0,
     allowance: Allowance | None = None,
     margins: Margins = USUAL_MARGINS,
+    tilt: bool = False,
 ) -> tuple[LayoutFigures, ...]:
     """Lay the same number of links out in every shape there is a rule for, and give what each takes.
 
     ``layout`` tells the face, and what ends the chain has where the shape can have them; the sizes of its turns count
-    for its own shape only. The chains are coarse drafts with bare ends: a closure's two halves are not counted.
+    for its own shape only. With ``tilt`` they may lean in their flasks. The chains are coarse drafts with bare ends: a
+    closure's two halves are not counted.
     """
     rough = replace(spec, chord_mm=max(spec.chord_mm, DRAFT_CHORD_MM))
     added = usual_allowance(spec.wire_mm) if allowance is None else allowance
@@ -83,7 +85,7 @@ def compare_layouts(
         except LinkwrightError as error:
             found.append(LayoutFigures(shape, links, None, None, None, None, None, str(error)))
             continue
-        found.append(_figures(shape, links, chain, flasks, head, layer_mm, scale, added, margins))
+        found.append(_figures(shape, links, chain, flasks, head, layer_mm, scale, added, margins, tilt))
     return tuple(found)
 
 
@@ -119,6 +121,7 @@ def _figures(
     scale: float,
     added: Allowance,
     margins: Margins,
+    tilt: bool,
 ) -> LayoutFigures:
     points = np.concatenate([body.points() for body in chain.bodies])
     across, tall = bounding_cylinder_mm(points)
@@ -126,7 +129,7 @@ def _figures(
     z = tall + added.beneath_mm + added.above_mm
     size = (x * scale, y * scale, z * scale)
     across = (across + 2 * added.around_mm) * scale
-    choice = choose_flask(flasks, across, size, head=head, margins=margins)
+    choice = choose_flask(flasks, across, size, head=head, margins=margins, tilt=tilt)
     inside = flask_volume_cm3(choice.flask)
     if choice.findings:
         choice = replace(choice, flask=max(flasks, key=flask_volume_cm3, default=NO_FLASK))

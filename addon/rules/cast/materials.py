@@ -1,8 +1,9 @@
-"""Alloys, investments, resins and flasks, each figure with its source: ours, and the user's laid over them."""
+"""Alloys, investments, resins, flasks and spin arms, figures with their source: ours, the user's laid over them."""
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Protocol, TypeVar
@@ -11,9 +12,11 @@ from ..base.errors import BadInput
 from ..base.profile import DATA
 from ..base.tables import Table, read_toml
 from .figures import BySection, Figure, read_by_section, read_figure, read_numbers
+from .own_file import OwnFile, read_own
 from .weights import mass_mix_density_g_cm3
 
 CAUTIONS = ("zinc", "lead", "nickel")
+FILES = ("alloys.toml", "investments.toml", "resins.toml", "flasks.toml", "spin_arms.toml")
 
 # Limits of what a figure can be, for alloys and investments and resins: key, above (excluded) or least, most.
 _ALLOY_LIMITS = {
@@ -35,6 +38,7 @@ _RESIN_LIMITS = {
     "density_g_cm3": (0.5, 3.0), "slow_from_c": (20.0, 1000.0), "slow_to_c": (20.0, 1000.0),
     "slow_ramp_c_per_h": (5.0, 2000.0), "extra_top_hold_h": (0.0, 48.0),
 }  # fmt: skip
+_SPIN_ARM_LIMITS = {"flask_diameter_mm": (10.0, 1000.0), "flask_height_mm": (10.0, 1000.0), "load_g": (50.0, 1e6)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,12 +132,24 @@ class Resin:
 
 @dataclass(frozen=True, slots=True)
 class Flask:
-    """A flask: inside sizes in mm, wall solid or perforated."""
+    """A flask: inside sizes in mm, wall solid or perforated; ``wall_mm`` of steel, 2 unless said (from memory)."""
 
     name: str
     diameter_mm: float
     height_mm: float
     perforated: bool = False
+    wall_mm: float = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class SpinArm:
+    """A spin machine: the largest flask it takes, and how much flask, mould and metal together may weigh."""
+
+    name: str
+    label: str
+    flask_diameter_mm: Figure
+    flask_height_mm: Figure
+    load_g: Figure
 
 
 class _Named(Protocol):
@@ -149,6 +165,7 @@ class Materials:
     investments: tuple[Investment, ...]
     resins: tuple[Resin, ...]
     flasks: tuple[Flask, ...]
+    spin_arms: tuple[SpinArm, ...] = ()
     warnings: tuple[str, ...] = ()
 
     def alloy(self, name: str) -> Alloy:
@@ -163,6 +180,10 @@ class Materials:
         """Find a resin. Raises BadInput that names those there are."""
         return _find(self.resins, name, "cast.resin")
 
+    def spin_arm(self, name: str) -> SpinArm:
+        """Find a spin arm. Raises BadInput that names those there are."""
+        return _find(self.spin_arms, name, "cast.spin_arm")
+
 
 T = TypeVar("T", bound=_Named)
 
@@ -171,39 +192,54 @@ def load_materials(data: Path = DATA, user: Path | None = None) -> Materials:
     """Read the tables of ``data`` and lay the user's own of folder ``user`` over them.
 
     A user entry of a known name changes the keys it writes; a new name must be complete, or say ``like = "name"``.
-    A user file or entry that cannot be used is left out and named in ``warnings``. Raises BadInput for ``data``.
+    A user's entry that cannot be used is left out and named with its line in ``warnings``; all others count. Raises
+    BadInput for ``data``.
     """
     warnings: list[str] = []
 
     def kind(file: str, make: Callable[[str, Any, str], T]) -> tuple[T, ...]:
         ours = read_toml(data / file)
         found = {name: make(name, values, f"{file}: {name}") for name, values in ours.items()}
-        if user is None or not (user / file).is_file():
+        if user is None or not (user / file).exists():
             return tuple(found.values())
-        try:
-            theirs = read_toml(user / file)
-        except BadInput as error:
-            warnings.append(f"{error} (the file was left out)")
-            return tuple(found.values())
-        for name, values in theirs.items():
-            where = f"{user / file}: {name}"
+        theirs = read_own(user / file)
+        warnings.extend(theirs.faults)
+        for name, values in theirs.tables.items():
+            where = f"{theirs.path}: {name}"
             try:
-                laid = _laid_over(ours, theirs, name, where) if isinstance(values, dict) else values
+                laid = _laid_over(ours, theirs.tables, name, where) if isinstance(values, dict) else values
                 found[name] = make(name, laid, where)
             except BadInput as error:
-                warnings.append(f"{error} (the entry was left out)")
+                warnings.append(_with_line(str(error), where, theirs, name))
         return tuple(found.values())
 
-    return Materials(
+    materials = Materials(
         alloys=kind("alloys.toml", _alloy),
         investments=kind("investments.toml", _investment),
         resins=kind("resins.toml", _resin),
         flasks=kind("flasks.toml", _flask),
-        warnings=tuple(warnings),
+        spin_arms=kind("spin_arms.toml", _spin_arm),
     )
+    return replace(materials, warnings=(*warnings, *_strangers(user)))
 
 
-def _laid_over(ours: dict[str, Any], theirs: dict[str, Any], name: str, where: str) -> dict[str, Any]:
+def _with_line(text: str, where: str, file: OwnFile, name: str) -> str:
+    """Put the line of the key a message names after the file's name."""
+    told = text.removeprefix(where)
+    key = re.match(r"\.([\w. -]+?)(?::|$)", told)
+    line = file.line_of(name, key[1] if key is not None else "")
+    return f"{file.path} line {line}: {name}{told} (the entry {name} was left out)"
+
+
+def _strangers(user: Path | None) -> list[str]:
+    """Name files of the user's folder that nothing reads, since a misspelt name would go unseen."""
+    if user is None or not user.is_dir():
+        return []
+    strange = sorted(p.name for p in user.glob("*.toml") if p.name not in FILES)
+    return [f"{user / name}: is not read; rename it to one of {', '.join(FILES)}" for name in strange]
+
+
+def _laid_over(ours: Mapping[str, Any], theirs: Mapping[str, Any], name: str, where: str) -> dict[str, Any]:
     """Lay a user's entry over ours of the same name, or over the one that ``like`` names, which may be the user's."""
     values = theirs[name]
     base: dict[str, Any] = ours.get(name, {})
@@ -317,7 +353,14 @@ def _flask(name: str, values: object, where: str) -> Flask:
         diameter_mm=table.number("diameter_mm", above=10.0, most=1000.0, unit="mm"),
         height_mm=table.number("height_mm", above=10.0, most=1000.0, unit="mm"),
         perforated=table.flag("perforated", False),
+        wall_mm=table.number("wall_mm", 2.0, above=0.0, most=20.0, unit="mm"),
     )
+
+
+def _spin_arm(name: str, values: object, where: str) -> SpinArm:
+    table = Table(values, where, known=tuple(SpinArm.__dataclass_fields__)[1:])
+    figures = {key: read_figure(table, key, least=lo, most=hi) for key, (lo, hi) in _SPIN_ARM_LIMITS.items()}
+    return SpinArm(name=name, label=table.text("label", name), **figures)
 
 
 def _find(items: Iterable[T], name: str, key: str) -> T:

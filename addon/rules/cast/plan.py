@@ -2,21 +2,25 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..base.errors import BadInput
-from ..inspect.finding import Finding
+from ..inspect.finding import Finding, stops
 from .chvorinov import bar_modulus_mm, button_volume_mm3
+from .cost import Cost, cost_of
 from .flask import USUAL_MARGINS, FlaskChoice, Margins, choose_flask, flask_volume_cm3
-from .materials import Alloy, Investment, Materials, Resin
+from .forecast import Forecast
+from .materials import Alloy, Flask, Investment, Materials, Resin, SpinArm
 from .mixing import Mix, mix_for, slurry_density_g_cm3
 from .quick import FEEDER_FACTOR, QuickFreeze, Section, feeder_findings, head_pressure, quick_freeze
 from .scale import ExportScale, export_scale, mould_expansion_percent
-from .schedule import Schedule, burnout_schedule
+from .schedule import Schedule, burnout_schedule, heating_mm2
 from .spec import CastSpec
+from .spin import arm_load_g, spin_findings
 from .temperatures import Temperatures, choose_investment, choose_temperatures
 from .weights import fineness, mass_g
 
+LITTLE_STRETCH = 1.5  # of a burnout's holds, up to which a note will do; our judgement
 CRUCIBLE_FULL = 2.0 / 3.0  # common practice, no published source
 NOBLE = (("Pt", "platinum"), ("Au", "gold"), ("Ag", "silver"))
 
@@ -81,6 +85,23 @@ class CastPlan:
     by_alloy: tuple[AlloyWeight, ...]
     stand_min: tuple[float, float]
     findings: tuple[Finding, ...]
+    spin_arm: SpinArm | None = None
+    cost: Cost | None = None
+    forecast: Forecast | None = None
+
+    def foretold(self, found: Forecast) -> "CastPlan":
+        """Give this plan with what is expected of the pour."""
+        return replace(self, forecast=found, findings=(*self.findings, *found.findings))
+
+    @property
+    def button_mm3(self) -> float:
+        """Give the volume of the button."""
+        return self.button_g / self.alloy.density_g_cm3.value * 1000.0
+
+    @property
+    def arm_load_g(self) -> float:
+        """Give what a spin arm carries: flask, burnt-out mould and metal."""
+        return arm_load_g(self.flask.flask, self.investment, self.metal_g)
 
     @property
     def metal_g(self) -> float:
@@ -136,7 +157,11 @@ class CastPlan:
                 "needs_diameter_mm": self.flask.needs_diameter_mm,
                 "needs_height_mm": self.flask.needs_height_mm,
                 "fits": self.flask.fits,
+                "lean_deg": self.flask.lean.deg,
             },
+            "spin_arm": None if self.spin_arm is None else self.spin_arm.name,
+            "arm_load_g": None if self.spin_arm is None else self.arm_load_g,
+            "cost": None if self.cost is None else self.cost.to_dict(),
             "slurry_cm3": self.mix.slurry_cm3,
             "investment_g": self.mix.powder_g,
             "water_g": self.mix.water_g,
@@ -167,6 +192,7 @@ class CastPlan:
             "by_alloy": [
                 {"alloy": w.name, "chain_g": w.chain_g, "metal_g": w.metal_g, "status": w.status} for w in self.by_alloy
             ],
+            **({} if self.forecast is None else self.forecast.to_dict()),
         }
 
 
@@ -179,7 +205,6 @@ def plan(
     size_mm: tuple[float, float, float],
     sections: Sequence[Section],
     across_mm: float | None = None,
-    resin: str = "castable-acrylate",
     scale: float | None = None,
     margins: Margins = USUAL_MARGINS,
     habits: PourHabits = USUAL_HABITS,
@@ -194,29 +219,49 @@ def plan(
     _check(chain_mm3, lattice_mm3, size_mm, sections)
     alloy = materials.alloy(spec.alloy)
     investment = choose_investment(spec, alloy, materials)
-    pattern = materials.resin(resin)
+    pattern = materials.resin(spec.resin)
     thinnest = min(s.diameter_mm for s in sections if not s.neck)
     narrowest = min(s.diameter_mm for s in sections)
     thickest = max(s.diameter_mm for s in sections)
     temperatures = choose_temperatures(spec, alloy, investment, thinnest)
     auto = export_scale(alloy, investment, temperatures.flask_c)
     factor = auto.factor if scale is None else scale
-    trunk_d = habits.trunk_d_mm if habits.trunk_d_mm is not None else max(8.0, FEEDER_FACTOR * thickest)
-    trunk_mm3 = math.pi / 4.0 * trunk_d**2 * margins.trunk_mm
-    button_mm3 = _button_mm3(chain_mm3, lattice_mm3 + trunk_mm3, trunk_d, habits)
     across = math.hypot(size_mm[0], size_mm[1]) if across_mm is None else across_mm
     printed = (size_mm[0] * factor, size_mm[1] * factor, size_mm[2] * factor)
-    flask = choose_flask(
-        materials.flasks, across * factor, printed, head=spec.head, asked_mm=spec.flask_mm, margins=margins
-    )
+    thick = habits.trunk_d_mm if habits.trunk_d_mm is not None else max(8.0, FEEDER_FACTOR * thickest)
+
+    def stand(arm: SpinArm | None) -> _Stood:
+        choice = choose_flask(
+            materials.flasks,
+            across * factor,
+            printed,
+            head=spec.head,
+            asked_mm=spec.flask_mm,
+            margins=margins,
+            tilt=spec.tilt,
+            spin_arm=arm,
+        )
+        longer = replace(margins, trunk_mm=margins.trunk_mm + choice.lean.trunk_more_mm)
+        trunk = math.pi / 4.0 * thick**2 * longer.trunk_mm
+        button = _button_mm3(chain_mm3, lattice_mm3 + trunk, thick, habits)
+        metal = mass_g(chain_mm3 + lattice_mm3 + trunk + button, alloy.density_g_cm3.value)
+        load = arm_load_g(choice.flask, investment, metal)
+        spun = spin_findings(arm, across * factor, printed[2], load) if spec.head == "spin" else ()
+        return _Stood(arm, choice, longer, trunk, button, metal, (*choice.findings, *spun))
+
+    stood = _on_first_arm([stand(arm) for arm in _arms(spec, materials)])
+    flask, margins, trunk_d = stood.flask, stood.margins, thick
+    trunk_mm3, button_mm3, metal_g = stood.trunk_mm3, stood.button_mm3, stood.metal_g
     metal_in_flask_cm3 = ((chain_mm3 + lattice_mm3) * factor**3 + trunk_mm3) / 1000.0
     slurry = (flask_volume_cm3(flask.flask) - metal_in_flask_cm3) * (1.0 + habits.slurry_waste)
     ratio = investment.water_per_powder.high
-    head_kpa, head_findings = head_pressure(spec.head, alloy, margins, printed[2], narrowest)
+    tall = flask.needs_height_mm - margins.cone_mm - margins.cover_mm - margins.trunk_mm
+    head_kpa, head_findings = head_pressure(spec.head, alloy, margins, tall, narrowest)
     schedule = burnout_schedule(investment, pattern, flask.flask, temperatures.flask_c)
-    stand = _stand_min(alloy, flask.flask.diameter_mm)
+    mix = mix_for(slurry, slurry_density_g_cm3(ratio, investment.powder_density_g_cm3.value), ratio)
     findings = (
-        *flask.findings,
+        *(Finding("materials", "warn", (), text) for text in materials.warnings),
+        *stood.findings,
         *temperatures.findings,
         *head_findings,
         *feeder_findings(button_mm3, trunk_d, thickest),
@@ -237,16 +282,49 @@ def plan(
         margins=margins,
         print_g=mass_g((chain_mm3 + lattice_mm3) * factor**3, pattern.density_g_cm3.value),
         flask=flask,
-        mix=mix_for(slurry, slurry_density_g_cm3(ratio, investment.powder_density_g_cm3.value), ratio),
+        mix=mix,
         temperatures=temperatures,
         scale=auto,
         applied_scale=factor,
         schedule=schedule,
         quick_freeze=tuple(quick_freeze(s, alloy, investment, temperatures) for s in sections),
         by_alloy=weights_by_alloy(materials, chain_mm3, chain_mm3 + lattice_mm3 + trunk_mm3 + button_mm3),
-        stand_min=stand,
+        stand_min=_stand_min(alloy, flask.flask),
         findings=findings,
+        spin_arm=stood.arm,
+        cost=cost_of(
+            spec,
+            chain_g=mass_g(chain_mm3, alloy.density_g_cm3.value),
+            metal_g=metal_g,
+            powder_g=mix.powder_g,
+        ),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class _Stood:
+    """A job in its flask, on a spin arm where it is spun: what it takes, and what is wrong with that."""
+
+    arm: SpinArm | None
+    flask: FlaskChoice
+    margins: Margins
+    trunk_mm3: float
+    button_mm3: float
+    metal_g: float
+    findings: tuple[Finding, ...]
+
+
+def _arms(spec: CastSpec, materials: Materials) -> tuple[SpinArm | None, ...]:
+    """List the arms a job may go on: the one asked for, else those of the table; none where nothing is spun."""
+    named = None if spec.spin_arm is None else materials.spin_arm(spec.spin_arm)
+    if spec.head != "spin":
+        return (None,)
+    return (named,) if named is not None else materials.spin_arms or (None,)
+
+
+def _on_first_arm(stood: Sequence[_Stood]) -> _Stood:
+    """Take the first arm that carries the job; the last where none does."""
+    return next((s for s in stood if not stops(s.findings)), stood[-1])
 
 
 def weights_by_alloy(materials: Materials, chain_mm3: float, metal_mm3: float) -> tuple[AlloyWeight, ...]:
@@ -311,17 +389,19 @@ def _button_mm3(chain: float, tree: float, trunk_d: float, habits: PourHabits) -
 
 
 def _schedule_findings(schedule: Schedule) -> tuple[Finding, ...]:
-    if not schedule.larger_than_known:
+    if schedule.stretch <= 1.0:
         return ()
     text = (
-        "the flask is larger than any burnout we hold a schedule for: lengthen each hold after your powder's own sheet"
+        "the flask is larger than any burnout we hold a schedule for: its holds are made "
+        f"{schedule.stretch:.2f} times as long, by the time heat takes to the middle; your powder's own sheet rules"
     )
-    return (Finding("burnout", "warn", (), text),)
+    severity = "note" if schedule.stretch <= LITTLE_STRETCH else "warn"
+    return (Finding("burnout", severity, (), text, None, schedule.stretch, 1.0),)
 
 
-def _stand_min(alloy: Alloy, diameter_mm: float) -> tuple[float, float]:
-    """Scale the wait before the quench, kept for a flask of 102 mm, by the square of the diameter (heat conduction)."""
-    share = (diameter_mm / 102.0) ** 2
+def _stand_min(alloy: Alloy, flask: Flask) -> tuple[float, float]:
+    """Scale the wait before the quench, kept for a flask of 102 x 203 mm, by the time heat takes out of a cylinder."""
+    share = heating_mm2(flask.diameter_mm, flask.height_mm) / heating_mm2(102.0, 203.0)
     return alloy.stand_min.low * share, alloy.stand_min.high * share
 
 

@@ -15,7 +15,7 @@ from .cases import Cases
 from .chvorinov import MouldHeat
 from .figures import Figure
 from .flask import Margins
-from .hydraulics import column_kpa, spin_kpa
+from .hydraulics import GRAVITY_M_S2
 from .materials import Alloy, Investment
 from .quick import SPIN_ARM_MM, SPIN_TURNS_PER_MIN, VACUUM_KPA
 from .temperatures import Temperatures
@@ -25,7 +25,7 @@ VARIANTS = (USUAL, COLD, WARM)
 # What comes in, g/s: poured by hand out of a crucible, and thrown in by a spin. From memory.
 BY_HAND_G_S = {COLD: 100.0, USUAL: 150.0, WARM: 250.0}
 SPUN_G_S = {COLD: 300.0, USUAL: 600.0, WARM: 1000.0}
-REACH_S = 4.0
+REACH_S = 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +72,8 @@ def case(pour: Pour, elements: int, variant: str = USUAL) -> Cases:
         "permeability_m2": of(mould.permeability_m2, "low"),
         "pour_c": pour.temperatures.pour_c,
         "flask_c": pour.temperatures.flask_c,
-        "push_kpa": push_kpa(pour, variant),
+        "push_kpa": push_kpa(pour.head, variant),
+        "pull_m_s2": pull_m_s2(pour.head, pour.margins),
         "pour_g_s": usual_g_s if pour.pour_g_s is None else pour.pour_g_s,
     }
     ones: FloatArray = np.ones((elements, 1))
@@ -94,17 +95,27 @@ def reach_mm(investment: Investment) -> float:
     return 1000.0 * 4.0 * math.sqrt(mould.diffusivity_m2_s * REACH_S)
 
 
-def push_kpa(pour: Pour, variant: str = USUAL) -> float:
-    """Give the pressure on the metal in the cone besides its own weight.
-
-    Under vacuum what takes effect of one atmosphere; in a spin what the arm adds down to the job's near side, where it
-    is least. A spin drives with the whole melt at once.
-    """
-    if pour.head == "gravity":
+def push_kpa(head: str, variant: str = USUAL) -> float:
+    """Give the pressure on the metal in the cone besides its own weight: under vacuum what of one atmosphere works."""
+    if head != "vacuum":
         return 0.0
-    if pour.head == "vacuum":
-        low, high = VACUUM_KPA
-        return {COLD: low, USUAL: 0.5 * (low + high), WARM: high}[variant]
+    low, high = VACUUM_KPA
+    return {COLD: low, USUAL: 0.5 * (low + high), WARM: high}[variant]
+
+
+def pull_m_s2(head: str, margins: Margins) -> float:
+    """Give what the metal's weight goes by: gravity, or in a spin the turning's pull half way down to the job.
+
+    Taken as the same along the flask: it is 10 % less over the cone and so much more at the far end of a long job.
+    """
+    if head != "spin":
+        return GRAVITY_M_S2
+    omega = SPIN_TURNS_PER_MIN * 2.0 * math.pi / 60.0
+    return omega**2 * (SPIN_ARM_MM + 0.5 * (margins.cone_mm + margins.trunk_mm)) / 1000.0
+
+
+def near_kpa(pour: Pour) -> float:
+    """Give all the pressure at the near side of the job, at the end of the trunk, in the usual case."""
     density = pour.alloy.liquid_density_g_cm3.value * 1000.0
-    inward = pour.margins.cone_mm + pour.margins.trunk_mm
-    return spin_kpa(density, SPIN_TURNS_PER_MIN, SPIN_ARM_MM, SPIN_ARM_MM + inward) - column_kpa(density, inward)
+    down = pour.margins.cone_mm + pour.margins.trunk_mm
+    return push_kpa(pour.head) + density * pull_m_s2(pour.head, pour.margins) * down / 1e6

@@ -1,8 +1,11 @@
 """The burnout: which holds, how fast between them, and when the flask is ready to pour."""
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from .materials import Burnout, Flask, Investment, Resin
+
+FIRST_ZERO = 2.404826  # of the Bessel function J0
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +31,15 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """A burnout: hours of rest before it, its steps, all hours from a cold kiln to the pour, status and source."""
+    """A burnout: hours of rest before it, its steps, all hours from a cold kiln to the pour, status and source.
+
+    ``stretch``: by how much its holds are longer than those of the largest flask they are known for; 1 within them.
+    """
 
     rest_h: float
     steps: tuple[Step, ...]
     total_h: float
-    larger_than_known: bool
+    stretch: float
     status: str
     source: str
 
@@ -41,13 +47,17 @@ class Schedule:
 def burnout_schedule(investment: Investment, resin: Resin, flask: Flask, flask_c: float) -> Schedule:
     """Give the burnout of a flask, from 20 degC to ``flask_c``.
 
-    The investment's holds for the next larger flask it knows; over the range where the resin swells, the resin's own
-    slow ramp; the resin's extra hours at the top; then to casting temperature and the hold before the pour.
+    The investment's holds for the next larger flask it knows, by the time heat takes to its middle; for a flask larger
+    than all of them the holds of the largest grow in that proportion, to the next half hour. Over the range where the
+    resin swells, the resin's own slow ramp; the resin's extra hours at the top; then to casting temperature and the
+    hold before the pour.
     """
-    known = investment.burnout
-    volume = flask.diameter_mm**2 * flask.height_mm
-    larger = [b for b in known if b.diameter_mm**2 * b.height_mm >= volume - 1e-9]
+    known = sorted(investment.burnout, key=lambda b: heating_mm2(b.diameter_mm, b.height_mm))
+    wanted = heating_mm2(flask.diameter_mm, flask.height_mm)
+    larger = [b for b in known if heating_mm2(b.diameter_mm, b.height_mm) >= wanted * (1.0 - 1e-9)]
     row = larger[0] if larger else known[-1]
+    stretch = 1.0 if larger else wanted / heating_mm2(row.diameter_mm, row.height_mm)
+    row = replace(row, hold_h=tuple(_half_hours(h * stretch) for h in row.hold_h))
     steps: list[Step] = []
     now = 20.0
     for to_c, hold_h, words in _stops(row, resin):
@@ -64,10 +74,24 @@ def burnout_schedule(investment: Investment, resin: Resin, flask: Flask, flask_c
         rest_h=investment.rest_h.high,
         steps=tuple(steps),
         total_h=total,
-        larger_than_known=not larger,
-        status="our judgement" if added else investment.burnout_status,
-        source=investment.burnout_source + ("; slow rise and longer top hold added for resin" if added else ""),
+        stretch=stretch,
+        status="our judgement" if added or not larger else investment.burnout_status,
+        source=investment.burnout_source
+        + ("; slow rise and longer top hold added for resin" if added else "")
+        + ("" if larger else f"; holds of its largest flask made {stretch:.2f} times as long for this one"),
     )
+
+
+def heating_mm2(diameter_mm: float, height_mm: float) -> float:
+    """Give what the time to heat the middle of a cylinder through goes by, mm2: 1 / ((2.4048/r)^2 + (pi/h)^2).
+
+    The slowest mode of heat conduction in a finite cylinder (Carslaw and Jaeger 1959, chapter 8; from memory).
+    """
+    return 1.0 / ((2.0 * FIRST_ZERO / diameter_mm) ** 2 + (math.pi / height_mm) ** 2)
+
+
+def _half_hours(time_h: float) -> float:
+    return math.ceil(time_h * 2.0 - 1e-9) / 2.0
 
 
 def _stops(row: Burnout, resin: Resin) -> list[tuple[float, float, str]]:

@@ -2,10 +2,10 @@
 
 A column leans out from the base ring, past the lowest turn, and stands upright beside the turns; slanted gates lead
 from it up into the room between two turns, each to the lowest place of a link. One column serves links of several
-turns and neighbours.
+turns and neighbours. A link is held from both sides of the chain where there is room: then it ties their columns.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,6 +34,8 @@ HELD_MM = 0.05
 REACH = 1.6
 # Shafts are tried with these shares of their full thickness.
 SHARES = (1.0, 0.85, 0.0)
+# Those of second gates: the steps between bring few more of them.
+SECOND = (1.0, 0.0)
 # A gate that keeps the floor but not the aim is worth this share of one that does, and each mm of its length costs.
 TIGHT, PER_MM = 0.6, 0.01
 # Leans of a column's foot, degrees from the level, no flatter than prints; feet this many nodes away at most.
@@ -46,6 +48,8 @@ DRAWN_MM = 1.0
 TALLER = 0.5
 RIM = 16
 OVER_MM = 0.05
+# What stands further from a gate than this many of its own radii does not come near it: no rod is so much thicker.
+THICK = 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,15 +99,22 @@ def stand_columns(
     yield 0.1
     ways = _ways(job, sizes, holds, places, d, base_z_mm)
     yield 0.5
-    gates, lines, feet = yield from _chosen(job, holds, below, places, ways, standing, d, base_z_mm)
+    lines: dict[int, FloatArray] = {}
+    gates = yield from _chosen(job, holds, below, places, ways, standing, d, base_z_mm, lines, {})
+    yield 0.8
+    # Slender as columns are, a link stands steady only where it is held from both sides of the chain. Where the maker
+    # pointed at a place, one gate is what was asked for.
+    lone = {k: gate for k, gate in gates.items() if not holds[k].wanted}
+    both = (yield from _chosen(job, holds, below, places, ways, standing, d, base_z_mm, lines, lone)) if lone else {}
     left = [
         r if r.blocker != STRUT or not np.isnan(r.gap_mm) else _refusal(k, r.hold, ways)
         for k, r in enumerate(below.refusals)
         if k not in gates
     ]
-    made = tuple(gates[k] for k in sorted(gates))
+    made = tuple(one[k] for one in (gates, both) for k in sorted(one))
+    feet = [float(job.base.nearest(line[:1], places.at_mm[k : k + 1])[0]) for k, line in lines.items()]
     yield 1.0
-    return Columns(made, tuple(post_solid(line, d) for line in lines), np.array(feet), tuple(left))
+    return Columns(made, tuple(post_solid(line, d) for line in lines.values()), np.array(feet), tuple(left))
 
 
 def column_mm(sizes: Sizes, overhang_deg: float) -> float:
@@ -230,17 +241,22 @@ def _chosen(
     standing: Standing,
     d: float,
     base_z: float,
-) -> Steps[tuple[dict[int, Gate], list[FloatArray], list[float]]]:
-    """Choose columns one after the other, each time the one that serves most of what is left.
+    lines: dict[int, FloatArray],
+    first: Mapping[int, Gate],
+) -> Steps[dict[int, Gate]]:
+    """Choose columns one after the other, each time the one that serves most of what is left; give the gates by hold.
 
-    What full shafts leave over is tried with thinner ones.
+    What full shafts leave over is tried with thinner ones. Columns are added to ``lines`` by their place. With gates
+    that are there ``first``, each of their holds gets a second one from its other side, if there is room.
     """
     ways, column = found
     made: dict[int, Gate] = {}
-    lines: dict[int, FloatArray] = {}
-    for share in SHARES:
+    for share in SECOND if first else SHARES:
         tries, barred = ways.at(share), set(lines)
         value = _worth(tries, job.profile.strut_web_mm, job.profile.strut_web_aim_mm)
+        if first:
+            value[~_other_side(tries, first)] = -np.inf
+            made |= _from_lines(job, holds, tries, column, value, standing, lines, first, made, d)
         while True:
             score = np.full((len(places.at_mm), len(holds)), -np.inf)
             free = np.isfinite(value) & ~np.isin(tries.hold, sorted(made)) & ~np.isin(column, sorted(barred))
@@ -253,7 +269,7 @@ def _chosen(
             barred.add(best)
             mine = rows[column[rows] == best]
             stood = _stand(job, below, places, best, tries.rods.points[mine, 0, 2], standing, d, base_z)
-            served = {} if stood is None else _served(job, holds, tries, mine, float(stood[1, 2]), standing)
+            served = {} if stood is None else _served(job, holds, tries, mine, float(stood[1, 2]), standing, first)
             if stood is None or not served:
                 continue
             top = max(g.points[0, 2] for g in served.values()) + TALLER * d
@@ -264,16 +280,44 @@ def _chosen(
             made |= served
             lines[best] = line
         # What no further column finds room for may still start from one that stands.
-        for place, line in lines.items():
-            free = np.isfinite(value) & (column == place) & ~np.isin(tries.hold, sorted(made))
-            mine = np.flatnonzero(free & (tries.rods.points[:, 0, 2] <= line[2, 2] - TALLER * d))
-            others = Standing(rod for rod in standing.rods() if rod[0] is not line)
-            more = _served(job, holds, tries, mine, float(line[1, 2]), others)
-            for gate in more.values():
-                standing.add(gate.points, gate.radii)
-            made |= more
-    feet = [float(job.base.nearest(line[:1], places.at_mm[k : k + 1])[0]) for k, line in lines.items()]
-    return made, list(lines.values()), feet
+        made |= _from_lines(job, holds, tries, column, value, standing, lines, first, made, d)
+    return made
+
+
+def _other_side(tries: Tries, first: Mapping[int, Gate]) -> BoolArray:
+    """Tell which gates (c,) hold what one holds already that comes from the other side."""
+    toward = np.full((max((*first, int(tries.hold.max(initial=0)))) + 1, 2), np.nan)
+    for k, gate in first.items():
+        toward[k] = (gate.points[3] - gate.points[0])[:2]
+    way = (tries.rods.points[:, 3] - tries.rods.points[:, 0])[:, :2]
+    return np.asarray((way * toward[tries.hold]).sum(axis=1) < 0.0)
+
+
+def _from_lines(
+    job: Job,
+    holds: Sequence[Hold],
+    tries: Tries,
+    column: IntArray,
+    value: FloatArray,
+    standing: Standing,
+    lines: Mapping[int, FloatArray],
+    first: Mapping[int, Gate],
+    made: Mapping[int, Gate],
+    d_mm: float,
+) -> dict[int, Gate]:
+    """Route gates from columns that stand to holds that have none ``made`` yet; add them to what stands."""
+    found: dict[int, Gate] = {}
+    for place, line in lines.items():
+        free = np.isfinite(value) & (column == place) & ~np.isin(tries.hold, sorted({*made, *found}))
+        mine = np.flatnonzero(free & (tries.rods.points[:, 0, 2] <= line[2, 2] - TALLER * d_mm))
+        if not len(mine):
+            continue
+        others = Standing(rod for rod in standing.rods() if rod[0] is not line)
+        more = _served(job, holds, tries, mine, float(line[1, 2]), others, first)
+        for gate in more.values():
+            standing.add(gate.points, gate.radii)
+        found |= more
+    return found
 
 
 def _worth(tries: Tries, floor_mm: float, aim_mm: float) -> FloatArray:
@@ -293,17 +337,23 @@ def _served(
     mine: IntArray,
     knee_z: float,
     standing: Standing,
+    first: Mapping[int, Gate],
 ) -> dict[int, Gate]:
-    """Route gates from one column, rows ``mine`` of the tries, to each hold it reaches, the lowest first."""
+    """Route gates from one column, rows ``mine`` of the tries, to each hold it reaches, the lowest first.
+
+    A second gate to a place may touch the ``first``: both meet in their link.
+    """
     floor = job.profile.strut_web_mm
     served: dict[int, Gate] = {}
     used = Standing(standing.rods())
     reached = sorted(set(tries.hold[mine].tolist()), key=lambda h: (holds[h].anchors.points[holds[h].order[0], 2], h))
     for hold in reached:
         options = mine[tries.hold[mine] == hold]
+        partner = first.get(hold)
+        strangers = used if partner is None else _near(used, partner, tries.rods.points[options], floor)
         for row in options[np.lexsort((tries.rank[options], tries.gap_mm[options] < job.profile.strut_web_aim_mm))]:
             points, radii = tries.rods.points[row], tries.rods.radii[row]
-            if points[0, 2] < knee_z or used.gap(points, radii, floor, node_mm=NODE_MM) < floor:
+            if points[0, 2] < knee_z or strangers.gap(points, radii, floor, node_mm=NODE_MM) < floor:
                 continue
             if not _sunk(job.bodies[holds[hold].body], points, float(tries.tip_mm[row])):
                 continue
@@ -320,6 +370,18 @@ def _served(
             used.add(points, radii)
             break
     return served
+
+
+def _near(standing: Standing, but: Gate, points: FloatArray, reach_mm: float) -> Standing:
+    """Give the rods that stand near gates (c, 5, 3), one gate left out."""
+    low, high = points.min(axis=(0, 1)), points.max(axis=(0, 1))
+    return Standing(
+        (line, radii)
+        for line, radii in standing.rods()
+        if line is not but.points
+        and (line.min(axis=0) - high < reach_mm + THICK * radii.max()).all()
+        and (low - line.max(axis=0) < reach_mm + THICK * radii.max()).all()
+    )
 
 
 def _stand(

@@ -1,6 +1,7 @@
 """Posts and gates as they are cut: their line, where it is free of the metal at both ends, how thick it is there."""
 
 from dataclasses import dataclass
+from math import pi
 
 import numpy as np
 
@@ -16,6 +17,8 @@ SAME_MM = 1e-6
 LOOKS = 64
 # A section's corners lie within so many radii of the axis; what lies further belongs to another stretch of the strut.
 SECTION_RADII = 1.6
+# A section that fills this share of the round about it is that round, drawn with corners: 16 of them fill 0.974.
+ROUND = 0.97
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,8 +166,11 @@ def free_lengths(line: FloatArray, rows: Rows) -> tuple[float, float, int, int]:
     return low, max(low, high), on, under
 
 
-def section_mm(mesh: Mesh, at: FloatArray, ahead: FloatArray, widest_mm: float) -> float:
-    """Give the diameter of the round about a strut's axis that holds its section square to ``ahead``; 0 for none."""
+def section_of(mesh: Mesh, at: FloatArray, ahead: FloatArray, widest_mm: float) -> tuple[float, float]:
+    """Give a strut's section square to ``ahead``: the diameter of the round about the axis that holds it, and its area.
+
+    Both are 0 where there is none. A fillet's section is no round, so its area is less than that of the round.
+    """
     height = (mesh.points - at) @ ahead
     sign = height[mesh.triangles] >= 0.0
     cut = mesh.triangles[sign.any(axis=1) & ~sign.all(axis=1)]
@@ -172,12 +178,20 @@ def section_mm(mesh: Mesh, at: FloatArray, ahead: FloatArray, widest_mm: float) 
     h = height[edges]
     edges, h = edges[(h[:, 0] >= 0.0) != (h[:, 1] >= 0.0)], h[(h[:, 0] >= 0.0) != (h[:, 1] >= 0.0)]
     if not len(edges):
-        return 0.0
+        return 0.0, 0.0
     share = (h[:, 0] / (h[:, 0] - h[:, 1]))[:, None]
     points = mesh.points[edges[:, 0]] * (1 - share) + mesh.points[edges[:, 1]] * share
-    away = np.linalg.norm(points - at, axis=1)
-    away = away[away <= SECTION_RADII * widest_mm / 2]
-    return 2 * float(away.max()) if len(away) else 0.0
+    off = points - at
+    away = np.linalg.norm(off, axis=1)
+    off, away = off[away <= SECTION_RADII * widest_mm / 2], away[away <= SECTION_RADII * widest_mm / 2]
+    if not len(away):
+        return 0.0, 0.0
+    side = off[int(away.argmax())] / away.max()
+    across, up = off @ side, off @ np.cross(ahead, side)
+    order = np.argsort(np.arctan2(up, across), kind="stable")
+    x, y = across[order], up[order]
+    area, r = float((x * np.roll(y, -1) - np.roll(x, -1) * y).sum()) / 2, float(away.max())
+    return 2 * r, pi * r**2 if area >= ROUND * pi * r**2 else area
 
 
 def _share(inside: float, outside: float) -> float:

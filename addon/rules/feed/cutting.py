@@ -21,7 +21,7 @@ from ..solid.mesh import Body, FloatArray
 from .cut_findings import RINGS, saw_room_findings, too_short
 from .cut_metal import POSTS, STAYS, Balls, balls
 from .cut_order import alternately
-from .cut_pieces import Corners, Piece, Rows, free_lengths, line_of, runs, section_mm, surface_mm
+from .cut_pieces import Corners, Piece, Rows, free_lengths, line_of, runs, section_of, surface_mm
 from .cut_tools import KEEP_MM, BoolArray, Metal, Tool, Way, best_way, disc, nearest_way, nipper, saw
 from .cuts import GATE, LIFT, LONG_STUB_MM, POST, UPPER_GATE, Cut, CuttingList, Reach
 from .lattice import Lattice, place
@@ -51,6 +51,7 @@ class _Try:
     at: FloatArray
     frame: FloatArray
     diameter_mm: float
+    area_mm2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -282,7 +283,7 @@ def _cut(
         at=place(mine.at),
         ahead=place(mine.frame[2]),
         diameter_mm=mine.diameter_mm,
-        area_mm2=pi * mine.diameter_mm**2 / 4 if gate else 0.0,
+        area_mm2=mine.area_mm2 if gate else 0.0,
         stub_mm=piece.top_mm - mine.walked_mm if gate else 0.0,
         clear_mm=piece.top_mm - piece.foot_mm if gate else None,
         there=tuple(_reach(job, piece, one) for one in before),
@@ -300,7 +301,7 @@ def _places(job: _Job, piece: Piece, tool: Tool) -> FloatArray:
         return np.array([(piece.foot_mm + piece.top_mm) / 2])
     if tool.name == "nipper":
         look = np.arange(nearest, max(last, nearest - NECK_WITHIN_MM), -NECK_LOOK_MM)
-        thick = np.array([_thick(job, piece, at) for at in look])
+        thick = np.array([_section(job, piece, at)[0] for at in look])
         places = np.concatenate((look[[int(np.round(thick, 3).argmin())]], places)) if len(look) else places
     return places
 
@@ -312,25 +313,25 @@ def _spot(piece: Piece, walked_mm: float) -> tuple[FloatArray, FloatArray]:
     return piece.line[stretch] + along * frame[2], frame
 
 
-def _thick(job: _Job, piece: Piece, walked_mm: float) -> float:
-    """Give the diameter of a piece where it is cut."""
+def _section(job: _Job, piece: Piece, walked_mm: float) -> tuple[float, float]:
+    """Give diameter and area of a piece where it is cut."""
     at, frame = _spot(piece, walked_mm)
-    found = section_mm(job.lattice.solids[piece.solid].mesh, at, frame[2], piece.widest_mm)
-    return found if found > 0.0 else piece.widest_mm
+    d, area = section_of(job.lattice.solids[piece.solid].mesh, at, frame[2], piece.widest_mm)
+    return (d, area) if d > 0.0 else (piece.widest_mm, pi * piece.widest_mm**2 / 4)
 
 
 def _tried(sight: _Sight, tool: Tool, places: FloatArray) -> _Try:
     """Try a tool at places along a piece: the first where it fits, else the first of all."""
     for walked_mm in places.tolist():
         at, frame = _spot(sight.piece, walked_mm)
-        d = _thick(sight.job, sight.piece, walked_mm)
+        d, area = _section(sight.job, sight.piece, walked_mm)
         way = best_way(tool, sight.metal(walked_mm), d / 2)
         if way is not None:
-            return _Try(tool, way, walked_mm, at, frame, d)
+            return _Try(tool, way, walked_mm, at, frame, d, area)
     first = float(places[0])
     at, frame = _spot(sight.piece, first)
-    d = _thick(sight.job, sight.piece, first)
-    return _Try(tool, nearest_way(tool, sight.metal(first), d / 2), first, at, frame, d)
+    d, area = _section(sight.job, sight.piece, first)
+    return _Try(tool, nearest_way(tool, sight.metal(first), d / 2), first, at, frame, d, area)
 
 
 def _with_all(whole: _Sight, one: _Try) -> _Try:

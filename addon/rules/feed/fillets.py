@@ -14,10 +14,10 @@ from ..inspect.finding import Finding
 from ..solid.mesh import FloatArray
 from .lattice import LatticeSolid, Place, Strut, place
 from .rods import skin
+from .rolling import turned
 from .sections import corners_round
 from .skeletons import between, boxes_meet
 
-STEPS = 4
 # The foot of a fillet lies this deep in the ring.
 SUNK_MM = 0.06
 # Rods that begin this near to each other begin at one node.
@@ -158,9 +158,9 @@ def _filleted(solid: LatticeSolid, corner: _Corner, fillet_mm: float, *, last: b
         return None
     centre = centre + walked[:, None] * corner.way
     down = (q + walked[:, None] * g) / reach
-    arc = [centre + fillet_mm * w for w in _turned(-down, -out)]
+    arc = centre + fillet_mm * turned(-down, -out)
     sunk = centre - (reach - corner.ring_mm + SUNK_MM) * down
-    skinned = np.concatenate((rings[:1], sunk[None], np.array(arc), rings[1:]))
+    skinned = np.concatenate((rings[:1], sunk[None], arc, rings[1:]))
     mesh = skin(skinned[::-1] if last else skinned, closed=False)
     foot = sunk - corner.foot
     along = foot @ corner.way
@@ -196,16 +196,6 @@ def _held(
         replace(piece, start=high, d_start_mm=d),
     )
     return (*cut, *struts[1:])
-
-
-def _turned(one: FloatArray, other: FloatArray) -> list[FloatArray]:
-    """Turn unit vectors (m, 3) into others in equal steps, the first left out (great circles)."""
-    angle = np.arccos(np.clip((one * other).sum(axis=1), -1.0, 1.0))[:, None]
-    steps = np.arange(1, STEPS + 1) / STEPS
-    flat = np.maximum(np.sin(angle), 1e-6)
-    return [
-        np.where(angle < 1e-3, other, (np.sin((1 - t) * angle) * one + np.sin(t * angle) * other) / flat) for t in steps
-    ]
 
 
 def _told(corners: Sequence[_Corner], drawn: FloatArray, fillet_mm: float, web_mm: float) -> tuple[Finding, ...]:

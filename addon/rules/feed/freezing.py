@@ -6,6 +6,7 @@ published source; the freeze network has the last word.
 """
 
 from collections.abc import Collection
+from dataclasses import replace
 from math import inf
 
 import numpy as np
@@ -131,7 +132,7 @@ def thin_gates(lattice: Lattice, wire_mm: Thickness) -> tuple[list[Thin], list[T
         if solid.feeds is None:
             continue
         tip = next(s for s in solid.struts if s.feeds is not None)
-        shaft = min((s.d_end_mm for s in solid.struts if s.feeds is None), default=tip.d_start_mm)
+        shaft = min((s.d_end_mm for s in solid.struts if s.role == "brace"), default=tip.d_start_mm)
         feed = ring[solid.above].struts[0].d_start_mm / 2 if solid.above in ring else 0.0
         # The tip is sunk by about a third of its diameter; within that a gate counts as short.
         clear = sum(s.length_mm for s in solid.struts) - feed - tip.d_end_mm / 3
@@ -171,7 +172,8 @@ def _necks(lattice: Lattice) -> list[Finding]:
     if not necked:
         return []
     solid, neck = min(necked, key=lambda row: row[1])
-    tip = solid.struts[-1]
+    tip = next(s for s in solid.struts if s.role == "gate")
+    tip = replace(tip, d_end_mm=solid.struts[-1].d_end_mm)
     share = (neck / tip.d_end_mm) ** 2
     return [
         Finding(

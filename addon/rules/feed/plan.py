@@ -23,7 +23,8 @@ from .fillets import with_fillets
 from .gates import Gate
 from .kept_findings import anchor_findings, kept_out_gates
 from .lattice import Lattice
-from .posts import Setting, post_solid, stand_posts
+from .post_places import Setting
+from .posts import post_solid, stand_posts
 from .refusals import course_findings, refusal_findings
 from .second import Lack, Limits, lacking, second_starts
 from .sides import MIRROR, TOOL_ROOM_MM, UPRIGHT, Job, Side, lay_side
@@ -33,6 +34,8 @@ from .soundness import check_lattice
 from .spec import FeedSpec
 from .standing import Standing
 from .steadiness import sliced
+from .ties import with_ties
+from .tip_fillets import with_tip_fillets
 from .tries import Hold
 from .upper import upper_hoop
 from .wheel import lay_wheel
@@ -92,9 +95,11 @@ def plan_lattice(
     def built(sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
         return _built(job, sizes, further)
 
-    sizes, lattice = yield from part(steadied(job, Limits(gap, wire), sized, built), 0.1, 0.7)
+    sizes, lattice = yield from part(steadied(job, Limits(gap, wire), sized, built), 0.1, 0.6)
+    lattice = yield from part(with_ties(bodies, lines, lattice, profile, gap), 0.6, 0.7)
     lattice = without(lattice, spec.removed, bodies)
-    found = yield from part(check_lattice(bodies, lattice, profile, wire_mm=wire, gap_mm=gap), 0.7, 1.0)
+    lattice = yield from part(with_tip_fillets(lattice, bodies, spec, profile.strut_web_mm), 0.7, 0.75)
+    found = yield from part(check_lattice(bodies, lattice, profile, wire_mm=wire, gap_mm=gap), 0.75, 1.0)
     told = {name for f in lattice.findings if f.code == "no-gate" for name in f.bodies}
     fresh = [f for f in found if f.code != "no-gate" or not told.issuperset(f.bodies)]
     findings = (*lattice.findings, *written_size_findings(spec, sizes), *kept_out_gates(bodies, lattice, spec), *fresh)
@@ -240,6 +245,7 @@ def _built(job: Job, sizes: Sizes, further: tuple[Hold, ...]) -> Steps[Lattice]:
             job.lines,
             standing,
             spokes=tuple(s for s in wheel.solids if s.role == "spoke"),
+            fillet_mm=job.spec.fillet_mm,
         )
         carried = yield from part(stand_posts(setting, *_both_ends(below, above)), 0.7, 1.0)
         if len(carried.posts):

@@ -11,7 +11,7 @@ from ..solid.edges import BoolArray, edges_pair
 from ..solid.measure import finding_volume
 from ..solid.mesh import FloatArray, IntArray, Mesh
 from ..solid.topology import MeshFacts, finding_facts
-from ..solid.weld import same_rows, welding
+from ..solid.weld import components, same_rows, welding
 
 # Steps of the grid tried in turn, as multiples of what single precision can tell apart at the solid's far end.
 STEPS = (2.0, 3.0, 5.0, 8.0)
@@ -32,7 +32,9 @@ def settling(
     """Move points by no more than a grid step, take triangles away that fall together, and tell the facts.
 
     Gives the solid as it came where no step leaves it as sound as it was: closed, with the same shells, handles and
-    volume. Points no farther than ``off_plate_mm`` from the plate are put on it before and stay on it, if there is one.
+    volume. Shells no larger than a grid step, which a solver leaves where faces meet, are no metal and no cavity: they
+    are taken away first. Points no farther than ``off_plate_mm`` from the plate are put on it before and stay on it, if
+    there is one.
 
     What came out is looked at first. If it is one sound shell and has the Euler number of the solid, the solid had as
     many handles and shells and is not looked at itself: only a move that took away a shell and a handle at once, by a
@@ -61,6 +63,9 @@ def settling(
             return tried, found
         if before is None:
             before = yield from part(finding_facts(solid), 0.8, 1.0)
+            cleared = _without_specks(solid, finest * STEPS[-1])
+            if len(cleared.triangles) < len(solid.triangles):
+                return (yield from settling(cleared, plate_z_mm=plate_z_mm, off_plate_mm=off_plate_mm))
         if (found.shells, found.genus) == (before.shells, before.genus):
             return tried, found
     if before is None:
@@ -73,6 +78,17 @@ def _on_plate(points: FloatArray, which: BoolArray, plate_z_mm: float | None) ->
     if plate_z_mm is not None:
         points[which, 2] = plate_z_mm
     return points
+
+
+def _without_specks(solid: Mesh, size_mm: float) -> Mesh:
+    """Leave out what hangs together and is smaller than ``size_mm`` in every direction."""
+    a, b, c = solid.triangles.T
+    piece = components(len(solid.points), np.concatenate((a, b)), np.concatenate((b, c)))
+    low, high = np.full((len(solid.points), 3), np.inf), np.full((len(solid.points), 3), -np.inf)
+    np.minimum.at(low, piece, solid.points)
+    np.maximum.at(high, piece, solid.points)
+    kept = ((high - low).max(axis=1) > size_mm)[piece[a]]
+    return Mesh(solid.points, solid.triangles[kept])
 
 
 def _twice_euler(mesh: Mesh) -> int:

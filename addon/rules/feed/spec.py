@@ -45,8 +45,8 @@ class FeedSpec:
     the section), ``upper_ring_mm``, ``post_mm`` and ``hub_mm`` diameters; ``trunk_length_mm`` of the trunk that the hub
     takes. ``trunk`` is one of TRUNKS: set by hand in wax, or printed on its own and set into a socket of the hub.
     ``cut`` is one of CUTS: what takes the gates off; for a nipper tips get a break-off neck. ``fillet_mm`` is the
-    radius of the fillets where gates and posts stand on rings. ``keep_out`` numbers the triangles of the link's own
-    mesh that no gate may enter: stones, details.
+    radius of the fillets where gates and posts stand on rings and where tips enter links; 0 for none. ``keep_out``
+    numbers the triangles of the link's own mesh that no gate may enter: stones, details.
 
     What the maker did by hand, in the order it is done: ``pinned`` gates stand first, as they are; a gate is led to
     every ``wanted`` place; no other is led to a ``barred`` one; and of what was planned then, the gates at ``removed``

@@ -131,12 +131,14 @@ def sway_mm(layers: Sequence[Layer], columns: Sequence[Column], pressure_kpa: fl
 def column_of(gate: LatticeSolid) -> Column:
     """Give a gate as the column it is to the link above it."""
     tip = next(s for s in gate.struts if s.feeds is not None)
-    shaft = [s for s in gate.struts if s.feeds is None]
+    # A fillet cuts the piece from the shaft to the end of the tip in several.
+    cone = [s for s in gate.struts if s.role == "gate"]
+    shaft = [s for s in gate.struts if s.role != "gate"]
     return Column(
         np.array(tip.end),
         sum(s.length_mm for s in shaft),
-        min((s.d_end_mm for s in shaft), default=tip.d_start_mm),
-        min(tip.length_mm, tip.d_end_mm) / 2,
+        min((s.d_end_mm for s in shaft), default=cone[0].d_start_mm),
+        min(sum(s.length_mm for s in cone), tip.d_end_mm) / 2,
         tip.d_end_mm if gate.neck_mm is None else gate.neck_mm,
     )
 

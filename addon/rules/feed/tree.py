@@ -45,6 +45,7 @@ from .skeletons import Skeletons, between, skeletons
 from .soundness import check_lattice
 from .spec import FeedSpec
 from .standing import Standing
+from .tip_fillets import with_tip_fillets
 from .tries import Hold
 from .wheel import OVER_RING, stand_hub
 
@@ -212,7 +213,8 @@ def plan_set(
     own = {body.name: wire for body, wire in zip(bodies, wires, strict=True)}
     sizes, lattice = yield from part(steadied(job, Limits(gap, own), planner.sized, planner.built), 0.2, 0.7)
     lattice = without(lattice, spec.removed, bodies)
-    wrong = yield from part(check_lattice(bodies, lattice, profile, wire_mm=own, gap_mm=gap), 0.7, 1.0)
+    lattice = yield from part(with_tip_fillets(lattice, bodies, spec, profile.strut_web_mm), 0.7, 0.8)
+    wrong = yield from part(check_lattice(bodies, lattice, profile, wire_mm=own, gap_mm=gap), 0.8, 1.0)
     told = {name for f in lattice.findings if f.code == "no-gate" for name in f.bodies}
     fresh = [f for f in wrong if f.code != "no-gate" or not told.issuperset(f.bodies)]
     findings = (*lattice.findings, *written_size_findings(spec, sizes), *kept_out_gates(bodies, lattice, spec), *fresh)

@@ -20,8 +20,13 @@ from .job_layout import layout_lines, read_layout
 from .written import lines_of
 
 SCHEMA = 1
+MOST_CURRENCY = 12
+USUAL_RESIN = CastSpec().resin
 
-_CAST_KEYS = ("alloy", "investment", "metal_c", "flask_c", "head", "flask")
+_PRICES = ("metal_price_per_g", "investment_price_per_kg")
+_CAST_KEYS = (
+    "alloy", "investment", "metal_c", "flask_c", "head", "flask", "resin", "tilt", "spin_arm", *_PRICES, "currency",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +97,23 @@ def _cast(table: Table) -> CastSpec:
         head=table.choice("head", HEADS, "vacuum"),
         flask_mm=_flask(table),
         investment=table.text("investment") if table.has("investment") else None,
+        resin=table.text("resin", USUAL_RESIN),
+        tilt=table.flag("tilt", False),
+        spin_arm=table.text("spin_arm") if table.has("spin_arm") else None,
+        metal_price_per_g=table.optional_number("metal_price_per_g", least=0.0, most=1e9),
+        investment_price_per_kg=table.optional_number("investment_price_per_kg", least=0.0, most=1e9),
+        currency=_currency(table),
     )
+
+
+def _currency(table: Table) -> str:
+    text = table.text("currency", "").strip()
+    if len(text) > MOST_CURRENCY:
+        raise BadInput(
+            f"{table.name('currency')}: {text[:20]!r}... is too long; give a sign or a word of up to "
+            f"{MOST_CURRENCY} letters"
+        )
+    return text
 
 
 def _flask(table: Table) -> tuple[float, float] | None:
@@ -119,6 +140,9 @@ def job_text(job: Job, profile_base: Profile) -> str:
     process |= {key: "auto" for key, value in process.items() if value is None}
     cast: dict[str, object] = {"alloy": job.cast.alloy, "head": job.cast.head, "investment": job.cast.investment}
     cast |= {"metal_c": job.cast.metal_c, "flask_c": job.cast.flask_c, "flask": _flask_text(job.cast)}
+    cast |= {"resin": job.cast.resin if job.cast.resin != USUAL_RESIN else None}
+    cast |= {"tilt": job.cast.tilt or None, "spin_arm": job.cast.spin_arm, "currency": job.cast.currency or None}
+    cast |= {key: getattr(job.cast, key) for key in _PRICES}
     tables = (
         lines_of({"schema": SCHEMA, "name": job.name}),
         chain_lines(job.chain),

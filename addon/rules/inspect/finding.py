@@ -11,7 +11,7 @@ CODES = (
     "blind", "rinse", "no-gate", "feed-far", "strut-near", "strut-unrouted", "unsteady", "web-hot", "web-weak", "hand",
     "modulus", "print-size", "flask-size", "freeze-order", "not-filled", "free-play", "gap-unmet", "size-off", "solid",
     "zero-area", "looks", "burnout", "pour-temperature", "flask-temperature", "mould-limit",
-    "saw-room", "clasp", "cover",
+    "saw-room", "clasp", "cover", "spin-arm", "spin-wide", "materials", "gate-speed", "cast-risk",
 )  # fmt: skip
 
 

@@ -1,17 +1,15 @@
 """The part of the sheet that says which cuts free the chain, in the order of work, alike ones in one row."""
 
-import re
 from collections.abc import Sequence
 from itertools import groupby
 
 from ..feed.cut_order import FIRST, LAST, SECOND
 from ..feed.cuts import GATE, LIFT, LONG_STUB_MM, POST, UPPER_GATE, Cut, CuttingList
-from .blocks import counted, grid, note, section
+from .blocks import NUMBERED, counted, grid, note, section
 
 HEAD = ("Cuts", "What", "In this order", "Thick, mm", "Stub, mm", "Tool")
 MOST_NAMES = 40
 TURNS = {FIRST: "every second one", SECOND: "those between", LAST: "the last, spread out"}
-NUMBERED = re.compile(r"(.*\D)(\d+)")
 CARE = (
     "Spectacles, or a face shield over them; hair and sleeves tied back; no gloves at a running tool. Clamp the work, "
     "never hold it in the hand: a disc that tilts in its cut bursts. Extraction and a fitted dust mask for sawing and "
@@ -32,7 +30,7 @@ def cutting(made: CuttingList | None, density_g_cm3: float) -> str:
     )
     if any(c.stub_mm > LONG_STUB_MM for c in made.cuts):
         remark += f" Where no tool gets nearer, saw stubs over {LONG_STUB_MM:g} mm back once the link is loose."
-    return section("Cutting list", grid(HEAD, rows(made), words=(1, 2, 5)) + note(remark) + note(CARE))
+    return section("Cutting list", grid(HEAD, rows(made), words=(1, 2, 5), kind="cuts") + note(remark) + note(CARE))
 
 
 def rows(made: CuttingList) -> list[tuple[str, ...]]:

@@ -16,6 +16,7 @@ from .strokes import Strokes, strut_strokes, wire_strokes
 
 TOP = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])  # rows: right, up, towards the eye
 SIDE = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, 1.0], [0.0, -1.0, 0.0]])
+END = np.array([[0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [1.0, 0.0, 0.0]])
 MOST_TRIANGLES = 4000
 STEEP = 0.8  # share of a piece's length that runs towards the eye, from which it is drawn as a disc
 RANK = 0.45

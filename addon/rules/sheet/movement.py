@@ -10,15 +10,7 @@ def movement(play: FreePlay | None) -> str:
     """Lay out how far each kind of joint moves until metal meets metal; nothing where it is not known."""
     if play is None:
         return ""
-    head = (
-        "Joint",
-        "Slide, mm",
-        "Over the face, °",
-        "at the best slide",
-        "Edgewise, °",
-        "at the best slide",
-        "Twist, °",
-    )
+    head = ("Joint", "Slide mm", "Over the face °", "at best slide °", "Edgewise °", "at best slide °", "Twist °")
     rows = [
         (
             joint.name,
@@ -36,7 +28,7 @@ def movement(play: FreePlay | None) -> str:
         f"tightest curve the chain lies on: {tightest(play)}. A cast chain that "
         "moves less still holds investment or a fin."
     )
-    return section("Free play", grid(head, rows) + note(remark))
+    return section("Free play", grid(head, rows, kind="play") + note(remark))
 
 
 def tightest(play: FreePlay) -> str:

@@ -1,26 +1,25 @@
 """The bench sheet as one HTML page: no script, nothing fetched, printable on A4 and Letter in black and white."""
 
-from collections.abc import Iterable, Sequence
 from html import escape
 
 from ..cast.figures import BySection, Figure
 from ..cast.plan import CastPlan
-from ..inspect.finding import Finding, grouped
-from .blocks import counted, grams, grid, hours, note, section, steps, table
+from .blocks import celsius, counted, grams, grid, hours, note, section, steps, table, tiles
 from .compared import compared
 from .cuts import cutting
 from .data import Row, SheetData
 from .movement import movement
+from .outcome import headline, outcome
 from .pictures import pictures
 from .style import STYLE
-from .words import DEFER, after_steps, before_steps, cautions
+from .told import SEVERITY_WORDS, findings_part
+from .words import COMMON, DEFER, after_steps, before_steps, cautions
 
-MOST_FINDINGS = 40
 UNITS = (
     ("_g_cm3", "g/cm³"), ("_kj_kg", "kJ/kg"), ("_j_kg_k", "J/(kg K)"), ("_w_m_k", "W/(m K)"), ("_n_m", "N/m"),
-    ("_c_per_h", "°C/h"), ("_percent", "%"), ("_mpa", "MPa"), ("_min", "min"), ("_h", "h"), ("_k", "K"), ("_c", "°C"),
+    ("_c_per_h", "°C/h"), ("_percent", "%"), ("_mpa", "MPa"), ("_w_m2_k", "W/(m² K)"), ("_m2", "m²"), ("_min", "min"),
+    ("_h", "h"), ("_k", "K"), ("_c", "°C"), ("_mm", "mm"), ("_g", "g"),
 )  # fmt: skip
-SEVERITY_WORDS = {"stop": "Stop", "warn": "Warn", "note": "Note"}
 
 
 def sheet(data: SheetData) -> str:
@@ -30,28 +29,30 @@ def sheet(data: SheetData) -> str:
         f'<header><p class="kind">Bench sheet</p><h1>{escape(data.title)}</h1>',
         f"<p>{escape(_subtitle(data))}</p></header>",
         _verdict(data),
+        section("At a glance", tiles(_glance(plan))),
         pictures(data),
-        '<div class="pair">',
+        section("Burnout", _burnout(plan)),
+        section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed)) + note(COMMON)),
+        section("After the pour", steps(after_steps(plan)) + note(COMMON)),
+        section("Write down", _record(data)),
+        outcome(data.verdict),
+        findings_part(data.findings),
+        cutting(data.cutting, plan.alloy.density_g_cm3.value),
+        section("Cautions", _cautions(plan), kind="whole"),
+        '<div class="columns">',
         section("Metal", table(_weights(plan)) + note("Finished weights; the button and trunk go back to the pot.")),
         section("Flask and mix", table(_flask(data))),
-        "</div>",
-        section("Pour", table(_pour(plan)) + note("Ranges are for the thinnest section of the job.")),
-        section("Burnout", _burnout(plan)),
-        '<div class="pair">',
+        section("Pour", table(_pour(plan)) + note("Ranges are for the thinnest section. Your makers' sheets rule.")),
+        _cost(plan),
         _rows("Chain", data.chain),
         _rows("Sizes", data.sizes),
         _rows("Gaps", data.gaps),
         section("Scale", _scale(plan)),
         "</div>",
         movement(data.play),
-        _findings(data.findings),
-        section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed))),
-        section("After the pour", steps(after_steps(plan))),
-        cutting(data.cutting, plan.alloy.density_g_cm3.value),
         section("Freezing, rough", _freezing(plan)),
         section("In other alloys", _alloys(plan)),
         compared(data.layouts),
-        section("Cautions", _cautions(plan)),
         section("Where the figures come from", _sources(plan)),
     ]
     inside = "\n".join(part for part in parts if part)
@@ -65,8 +66,12 @@ def sheet(data: SheetData) -> str:
 
 def _subtitle(data: SheetData) -> str:
     plan = data.plan
-    links = f"{len(data.bodies)} bodies, " if len(data.bodies) > 1 else ""
-    return f"{links}{plan.alloy.label} in {plan.investment.label}, head by {plan.head}, pattern of {plan.resin.label}"
+    links = sum(body.name.startswith("link ") for body in data.bodies)
+    more = len(data.bodies) - links
+    many = [counted(links, "link", "links")] if links else []
+    many += [counted(more, "body", "bodies") if not links else f"{more} more"] if more else []
+    made_of = f"{plan.alloy.label} in {plan.investment.label}, head by {plan.head}, pattern of {plan.resin.label}"
+    return f"{' and '.join(many)}; {made_of}" if many else made_of
 
 
 def _verdict(data: SheetData) -> str:
@@ -75,11 +80,32 @@ def _verdict(data: SheetData) -> str:
         text = f"{counted(count['stop'], 'finding stops', 'findings stop')} this job: do not print or pour it as it is."
     else:
         text = "Nothing found that stops this job."
+    if data.verdict is not None and data.verdict.links:
+        text += f" {headline(data.verdict.links)}"
     if count["warn"]:
         text += f" {counted(count['warn'], 'warning', 'warnings')}: read the findings."
     if data.overrides:
         text += f" Exported even so, in spite of: {', '.join(data.overrides)}."
-    return f'<p class="verdict">{escape(text)}</p>'
+    return f'<p class="verdict{" stop" if count["stop"] else ""}">{escape(text)}</p>'
+
+
+def _glance(plan: CastPlan) -> tuple[tuple[str, str, str], ...]:
+    t, flask = plan.temperatures, plan.flask.flask
+    water = 100.0 * plan.mix.water_g / plan.mix.powder_g
+    return (
+        ("Melt", grams(plan.metal_g), f"at least {grams(plan.fresh_metal_g)} new"),
+        ("Metal", f"{t.pour_c:.0f} °C", f"{t.pour_range_c[0]:.0f} to {t.pour_range_c[1]:.0f}"),
+        ("Flask", f"{t.flask_c:.0f} °C", f"{t.flask_range_c[0]:.0f} to {t.flask_range_c[1]:.0f}"),
+        ("Flask inside", f"{flask.diameter_mm:g} x {flask.height_mm:g}", f"mm, {_wall(plan)}"),
+        ("Powder", grams(plan.mix.powder_g), "of investment"),
+        ("Water", grams(plan.mix.water_g), f"{water:.0f} to 100 of powder"),
+        ("Burnout", f"{plan.schedule.total_h:.0f} h", "cold kiln to pour"),
+        ("Print weighs", grams(plan.print_g), "clean and dry"),
+    )
+
+
+def _wall(plan: CastPlan) -> str:
+    return "perforated" if plan.flask.flask.perforated else "solid"
 
 
 def _weights(plan: CastPlan) -> tuple[Row, ...]:
@@ -90,6 +116,7 @@ def _weights(plan: CastPlan) -> tuple[Row, ...]:
         ("Button", grams(plan.button_g)),
         ("To melt", grams(plan.metal_g)),
         ("New metal in it, at least", grams(plan.fresh_metal_g)),
+        ("Returned metal, at most", f"{plan.alloy.scrap_percent.value:.0f} %"),
         ("Chain of what is poured", f"{plan.yield_percent:.0f} %"),
         ("Crucible, at least", f"{plan.crucible_cm3:.0f} cm³"),
         ("Print, clean and dry", grams(plan.print_g)),
@@ -103,18 +130,20 @@ def _weights(plan: CastPlan) -> tuple[Row, ...]:
 def _flask(data: SheetData) -> tuple[Row, ...]:
     plan, flask = data.plan, data.plan.flask.flask
     trunk = "Trunk, printed" if data.trunk_printed else "Trunk, set by hand"
-    return (
-        (
-            "Flask inside",
-            f"{flask.diameter_mm:g} x {flask.height_mm:g} mm, {'perforated' if flask.perforated else 'solid'}",
-        ),
+    rows = [
+        ("Flask inside", f"{flask.diameter_mm:g} x {flask.height_mm:g} mm, {_wall(plan)}"),
         ("The job needs", f"{plan.flask.needs_diameter_mm:.0f} x {plan.flask.needs_height_mm:.0f} mm"),
         ("Powder", grams(plan.mix.powder_g)),
         ("Water", grams(plan.mix.water_g)),
         ("Slurry", f"{plan.mix.slurry_cm3:.0f} cm³"),
-        (trunk, f"{plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long"),
+        (trunk, f"{plan.trunk_d_mm:.0f} mm thick, {plan.margins.trunk_mm:.0f} mm long"),
         ("Stand before burnout", f"{plan.schedule.rest_h:g} h at least"),
-    )
+    ]
+    if plan.flask.lean.deg:
+        rows.insert(2, ("The job leans", f"{plan.flask.lean.deg}° along {plan.flask.lean.axis}"))
+    if plan.spin_arm is not None:
+        rows.append(("On the spin arm", f"{plan.arm_load_g / 1000.0:.1f} kg: flask, mould and metal"))
+    return tuple(rows)
 
 
 def _pour(plan: CastPlan) -> tuple[Row, ...]:
@@ -126,6 +155,20 @@ def _pour(plan: CastPlan) -> tuple[Row, ...]:
         ("Pressure on the metal", f"{plan.head_kpa[0]:.0f} to {plan.head_kpa[1]:.0f} kPa, head by {plan.head}"),
         ("Stand before the quench", f"{plan.stand_min[0]:.0f} to {plan.stand_min[1]:.0f} min"),
     )
+
+
+def _cost(plan: CastPlan) -> str:
+    cost = plan.cost
+    if cost is None:
+        return ""
+    named = (
+        ("Metal in the chain", cost.chain_metal),
+        ("Investment", cost.investment),
+        ("Spent", cost.total),
+        ("Metal that comes back", cost.kept_metal),
+    )
+    rows = [(name, f"{value:.2f} {cost.currency}".rstrip()) for name, value in named if value is not None]
+    return section("Cost", table(rows) + note("At the prices the job gives. Metal that comes back is not spent."))
 
 
 def _burnout(plan: CastPlan) -> str:
@@ -145,10 +188,28 @@ def _burnout(plan: CastPlan) -> str:
         )
     head = ("To", "No faster than", "Getting there", "Hold", "Clock", "What for")
     remark = (
-        f"About {s.total_h:.0f} h from a cold kiln to the pour. Status: {s.status}; {_celsius(s.source)}. Your "
+        f"About {s.total_h:.0f} h from a cold kiln to the pour. Status: {s.status}; {celsius(s.source)}. Your "
         "maker's sheet rules."
     )
-    return grid(head, rows, words=(5,)) + note(remark)
+    return grid(head, rows, words=(5,), kind="large") + note(remark)
+
+
+def _record(data: SheetData) -> str:
+    plan, t = data.plan, data.plan.temperatures
+    rows = [
+        ("Print, clean and dry", grams(plan.print_g), "", ""),
+        ("Metal melted", grams(plan.metal_g), "", ""),
+        ("Flask at the pour", f"{t.flask_c:.0f} °C", "", ""),
+        ("Metal at the pour", f"{t.pour_c:.0f} °C", "", ""),
+        ("Links filled", f"{len(data.bodies)}", "", ""),
+        ("Chain, cut free", grams(plan.chain_g), "", ""),
+        ("Back to the pot", grams(plan.metal_g - plan.chain_g), "", ""),
+    ]
+    return grid(("What", "Expected", "Test length", "Piece"), rows, kind="record")
+
+
+def _rows(title: str, rows: tuple[Row, ...]) -> str:
+    return section(title, table(rows)) if rows else ""
 
 
 def _scale(plan: CastPlan) -> str:
@@ -159,27 +220,7 @@ def _scale(plan: CastPlan) -> str:
         "Does your printer's own software already compensate for the resin's shrinkage? This scale is for metal and "
         "mould only. Print a bar of 50.00 mm and measure it, so that nothing is compensated twice."
     )
-    return f"<p>{escape(used)} {escape(_celsius(plan.scale.words))}</p><p>{escape(question)}</p>"
-
-
-def _findings(findings: Sequence[Finding]) -> str:
-    if not findings:
-        return section("Findings", "<p>None.</p>")
-    rows = []
-    for alike in grouped(findings):
-        rows += [(SEVERITY_WORDS[f.severity], f.code, ", ".join(f.bodies), _celsius(f.text)) for f in alike.shown]
-        if alike.others:
-            names = dict.fromkeys(name for f in alike.others for name in f.bodies)
-            rows.append(("", alike.shown[0].code, "", f"and {len(alike.others)} more like these ({_few(names)})"))
-    rest = len(rows) - MOST_FINDINGS
-    more = note(f"{rest} more rows are in report.json.") if rest > 0 else ""
-    head = ("How bad", "Code", "Bodies", "What and what to do")
-    return section("Findings", grid(head, rows[:MOST_FINDINGS], words=(2, 3)) + more)
-
-
-def _few(names: Iterable[str], most: int = 6) -> str:
-    listed = list(names)
-    return ", ".join(listed[:most]) + (f" and {len(listed) - most} others" if len(listed) > most else "")
+    return f"<p>{escape(used)} {escape(celsius(plan.scale.words))}</p><p>{escape(question)}</p>"
 
 
 def _freezing(plan: CastPlan) -> str:
@@ -207,22 +248,23 @@ def _alloys(plan: CastPlan) -> str:
 
 
 def _cautions(plan: CastPlan) -> str:
-    lines = "".join(f"<dt>{escape(head)}</dt><dd>{escape(text)}</dd>" for head, text in cautions(plan))
-    return f"<p><strong>{escape(DEFER)}</strong></p><dl>{lines}</dl>"
+    lines = "".join(f"<div><dt>{escape(head)}</dt><dd>{escape(text)}</dd></div>" for head, text in cautions(plan))
+    return f'<p><strong>{escape(DEFER)}</strong></p><dl class="cautions">{lines}</dl>'
 
 
 def _sources(plan: CastPlan) -> str:
     parts, head = [], ("Figure", "Value", "Status", "Source")
-    for thing in (plan.alloy, plan.investment, plan.resin):
+    arm = () if plan.spin_arm is None else (plan.spin_arm,)
+    for thing in (plan.alloy, plan.investment, plan.resin, *arm):
         rows = []
         for key in type(thing).__dataclass_fields__:
             figure = getattr(thing, key)
             if isinstance(figure, Figure):
                 spread = "" if figure.low == figure.high else f" ({figure.low:g} to {figure.high:g})"
-                rows.append((_label(key), f"{figure.value:g}{spread}", figure.status, _celsius(figure.source)))
+                rows.append((_label(key), f"{figure.value:g}{spread}", figure.status, celsius(figure.source)))
             elif isinstance(figure, BySection):
-                rows.append((_label(key), "by section", figure.status, _celsius(figure.source)))
-        parts.append(f"<h3>{escape(thing.label)}</h3>" + grid(head, rows, words=(0, 3), small=True))
+                rows.append((_label(key), "by section", figure.status, celsius(figure.source)))
+        parts.append(f"<h3>{escape(thing.label)}</h3>" + grid(head, rows, words=(0, 3), kind="small sources"))
     remark = (
         "“Published” means seen in the text named. Anything else is a starting point: measure, and keep your own "
         "figures."
@@ -235,11 +277,3 @@ def _label(key: str) -> str:
         if key.endswith(ending):
             return f"{key.removesuffix(ending).replace('_', ' ')}, {unit}"
     return key.replace("_", " ")
-
-
-def _celsius(text: str) -> str:
-    return text.replace("degC", "°C")
-
-
-def _rows(title: str, rows: Sequence[Row]) -> str:
-    return section(title, table(rows)) if rows else ""

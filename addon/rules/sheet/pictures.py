@@ -4,7 +4,9 @@ from html import escape
 
 from .blocks import counted
 from .data import SheetData
-from .drawing import SIDE, TOP, Drawing, draw, svg
+from .drawing import END, SIDE, TOP, Drawing, draw, svg
+
+TALL = 0.6  # height over width of the side view, from which the pictures stand in one row
 
 
 def pictures(data: SheetData) -> str:
@@ -19,14 +21,15 @@ def pictures(data: SheetData) -> str:
     )
     captions = (
         "From above. White: chain. Grey: feed metal.",
-        "From the side; the dashed line is the plate, which is the pouring side.",
-        "In the flask, as it stands for filling: cone, trunk and button below.",
+        "From the side. Dashed: the plate, which is the pouring side.",
+        "In the flask, as it stands for filling: pouring side down.",
     )
     made = "".join(
         f"<figure>{picture}<figcaption>{escape(caption)}</figcaption></figure>"
         for picture, caption in zip(figures, captions, strict=True)
     )
-    return f'<section class="pictures"><h2>Pictures</h2>{made}</section>'
+    looks = "pictures tall" if side.box[3] > TALL * side.box[2] else "pictures"
+    return f'<section class="{looks}"><h2>Pictures</h2>{made}</section>'
 
 
 def _plate(side: Drawing) -> str:
@@ -37,7 +40,11 @@ def _plate(side: Drawing) -> str:
 def _in_flask(data: SheetData, side: Drawing) -> str:
     """Draw the flask in section: its walls, the job, the trunk and the pouring cone, all in mm at export scale."""
     plan = data.plan
-    flask, m, scale = plan.flask.flask, plan.margins, plan.applied_scale
+    flask, m, scale, lean = plan.flask.flask, plan.margins, plan.applied_scale, plan.flask.lean
+    job = '<use href="#job-side"/>'
+    if lean.deg and lean.axis == "y":
+        side = draw(data.bodies, data.struts, END)
+        job = side.body
     left, top, width, _ = side.box
     middle = scale * (left + 0.5 * width)
     foot = m.trunk_mm + m.cone_mm
@@ -50,10 +57,11 @@ def _in_flask(data: SheetData, side: Drawing) -> str:
         f'<path d="M{middle - 0.5 * cone:.2f} {foot:.2f}L{middle - 0.5 * plan.trunk_d_mm:.2f} {m.trunk_mm:.2f}V0'
         f'h{plan.trunk_d_mm:.2f}V{m.trunk_mm:.2f}L{middle + 0.5 * cone:.2f} {foot:.2f}Z" fill="#ddd" stroke="#000" '
         f'stroke-width=".4"/>'
-        f'<g transform="scale({scale:.6f})"><use href="#job-side"/></g>'
+        f'<g transform="rotate({lean.deg} {middle:.2f} 0) scale({scale:.6f})">{job}</g>'
     )
     extent = Drawing(
         body, (middle - half, min(foot - flask.height_mm, scale * top), 2 * half, max(flask.height_mm, foot))
     )
     size = f"{flask.diameter_mm:g} x {flask.height_mm:g} mm"
-    return svg(extent, title=f"{data.title} in a flask of {size}, trunk and pouring cone below")
+    leaning = f", leaning by {lean.deg} degrees" if lean.deg else ""
+    return svg(extent, title=f"{data.title} in a flask of {size}{leaning}, trunk and pouring cone below")

@@ -6,6 +6,7 @@ in the cautions are those of the United States, 29 CFR 1910.1053 for silica; loc
 
 from ..cast.plan import CastPlan
 
+COMMON = "Common practice of the trade, no published source, but for the figures listed at the end of this sheet."
 DEFER = (
     "The data sheets of the makers of your resin, investment, metal and tools, your local codes and the advice of "
     "people licensed and trained for this work come before anything on this page."
@@ -14,7 +15,7 @@ DEFER = (
 
 def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
     """Give the steps from the print to the pour."""
-    t, s, flask = plan.temperatures, plan.schedule, plan.flask.flask
+    t, s, flask, lean = plan.temperatures, plan.schedule, plan.flask.flask, plan.flask.lean.deg
     water = plan.mix.water_g / plan.mix.powder_g
     trunk = (
         "Hand step: set the printed trunk (trunk.stl) with its peg into the socket of the hub, on the plate side, and "
@@ -23,6 +24,8 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
         else f"Hand step: set a wax trunk of {plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long, "
         "on the hub, on the plate side. Melt it on all round with a rounded fillet and no notch."
     )
+    if lean:
+        trunk += f" The job leans by {lean} degrees in the flask: set the trunk so that it stands upright then."
     wall = " Wrap the perforated wall before filling." if flask.perforated else ""
     investing = (
         f"Mix {_mass(plan.mix.powder_g)} of powder into {_mass(plan.mix.water_g)} of water ({100.0 * water:.0f} to "
@@ -39,12 +42,23 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
         f"Burn out after the table, about {s.total_h:.0f} h in all. {slow}Air in, fumes out. A grey or black mould "
         "needs more time and air."
     )
+    wash = (
+        "Free it of support wax as its maker's sheet says, keep it cool, dry it fully. Do not flex the chain."
+        if plan.resin.melts
+        else "Wash twice in fresh solvent, blow out every joint, dry fully. Cure all sides, also the undersides; no "
+        "link may feel tacky inside. Do not flex the chain."
+    )
+    pour = f"Flask at {t.flask_c:.0f} °C, metal at {t.pour_c:.0f} °C, head by {plan.head}: pour in one motion."
+    if plan.spin_arm is not None:
+        pour = (
+            f"Balance the arm for {plan.arm_load_g / 1000.0:.1f} kg of flask, mould and metal before it is hot. Flask "
+            f"at {t.flask_c:.0f} °C, metal at {t.pour_c:.0f} °C: guard shut, nobody in its plane, let go."
+        )
     return (
         "First casting of a new design: a test length of 3 to 5 links with its own gates, before the whole piece.",
         f"Weigh the clean, dry print: about {plan.print_g:.1f} g expected, without the trunk. A good deal more means "
         "resin left in the joints, less means a failed part.",
-        "Wash twice in fresh solvent, blow out every joint, dry fully. Cure all sides, also the undersides; no link "
-        "may feel tacky inside. Do not flex the chain.",
+        wash,
         trunk,
         "Plate side towards the pouring cone: the wheel or base ring sits next to the button, the chain lies beyond.",
         f"Flask {flask.diameter_mm:g} x {flask.height_mm:g} mm: at least {plan.margins.wall_mm:.1f} mm to the wall, "
@@ -52,18 +66,19 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
         investing,
         f"Let it stand at least {s.rest_h:g} h, undisturbed, and do not let it dry out before the kiln.",
         burnout,
-        f"Melt {_mass(plan.metal_g)} in a crucible of at least {plan.crucible_cm3:.0f} cm3, at least "
-        f"{_mass(plan.fresh_metal_g)} of it new metal. Cover or flux the melt; check it with a probe.",
-        f"Flask at {t.flask_c:.0f} °C, metal at {t.pour_c:.0f} °C, head by {plan.head}: pour in one motion.",
+        f"Melt {_mass(plan.metal_g)} in a crucible of at least {plan.crucible_cm3:.0f} cm³: at least "
+        f"{_mass(plan.fresh_metal_g)} of it new metal, no more than {plan.alloy.scrap_percent.value:.0f} % returned. "
+        "Cover or flux the melt; check it with a probe.",
+        pour,
     )
 
 
 def after_steps(plan: CastPlan) -> tuple[str, ...]:
     """Give the steps from the pour to the finished chain."""
-    low, high = plan.stand_min
+    (low, high), flask = plan.stand_min, plan.flask.flask
     return (
-        f"Let the flask stand, button up, about {low:.0f} to {high:.0f} minutes; a hot casting tears when it is "
-        "shaken or quenched too hot.",
+        f"Let the flask stand, button up, about {low:.0f} to {high:.0f} minutes for {plan.alloy.label} in a flask of "
+        f"{flask.diameter_mm:g} x {flask.height_mm:g} mm; a hot casting tears when it is shaken or quenched too hot.",
         "Quench in a large bucket of plain water, at arm's length, behind a shield. Break the mould out wet.",
         "Clear the joints before anything moves: soak in cool plain water with a little citric acid and detergent, "
         "then water jet and ultrasound, and again until no investment is left.",

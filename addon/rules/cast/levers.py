@@ -1,0 +1,250 @@
+"""Levers: what would make a job pass, each alone, and how much of it.
+
+Every lever is tried at a few values up to its limit, in the usual and in the cold case, all of them beside each other
+in one run; a second run looks between the last value that fails and the first that passes. A lever passes where every
+link fills in both cases and is fed in the usual one.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..base.progress import Steps, part
+from ..solid.mesh import FloatArray
+from .cases import Cases, beside, sized
+from .elimination import Elimination
+from .fill import fill
+from .freeze import freeze
+from .network import Mould, Network
+from .pour import COLD, USUAL, Pour, case, near_kpa
+from .verdict import FULL, filled_shares, link_figures
+
+# The first run tries these shares of the way to the limit, the second as many between two of them.
+SHARES = (0.25, 0.5, 1.0)
+BETWEEN = 2
+# So many cases run beside each other at once.
+TOGETHER = 24
+# Limits of sizes, as multiples of what they are: what still fits between links, and no further than a maker would go.
+WIDEST, SHORTEST = 1.8, 0.5
+GATE_KINDS, RING_KINDS = ("gate",), ("ring", "upper", "post", "spoke")
+SHORT_GATE_MM = 3.0  # the clear cut of a saw
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    """One lever: ``change`` in words, from what it is ``before`` to what the job needs ``after``, in ``unit``.
+
+    Where it does not pass alone, ``after`` is the limit it was tried up to and ``reason`` what sets that.
+    """
+
+    change: str
+    before: float
+    after: float
+    unit: str
+    passes: bool
+    reason: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Reach:
+    """A lever before it is tried: its value goes from ``now`` to ``limit``; ``at`` makes the case for a value.
+
+    In between it goes by ``step``; None for one that is either left or pulled.
+    """
+
+    change: str
+    unit: str
+    now: float
+    limit: float
+    why: str
+    step: float | None
+    at: Callable[[Cases, float, str], Cases]
+
+
+def levers(network: Network, mould: Mould, pour: Pour, plan: Elimination, until_s: float) -> Steps[tuple[Lever, ...]]:
+    """Try every lever that there is room for. ``until_s``: how long the links took to freeze as they are."""
+    cases = {variant: case(pour, len(network.volume_mm3), variant) for variant in (USUAL, COLD)}
+    tried = [reach for reach in _reaches(network, pour) if abs(reach.limit - reach.now) > (reach.step or 0.0) / 2]
+    values = [_spread(reach, 0.0, 1.0, SHARES) for reach in tried]
+    passed = yield from part(_passing(network, mould, cases, tried, values, plan, until_s), 0.0, 0.55)
+    closer = [_closer(reach, row, ok) for reach, row, ok in zip(tried, values, passed, strict=True)]
+    again = yield from part(_passing(network, mould, cases, tried, closer, plan, until_s), 0.55, 1.0)
+    found = []
+    for reach, row, ok, near, near_ok in zip(tried, values, passed, closer, again, strict=True):
+        good = [v for v, yes in zip((*row, *near), (*ok, *near_ok), strict=True) if yes]
+        needs = min(good, key=lambda v: abs(v - reach.now), default=reach.limit)
+        found.append(Lever(reach.change, reach.now, needs, reach.unit, bool(good), "" if good else reach.why))
+    return tuple(found)
+
+
+def _reaches(network: Network, pour: Pour) -> list[_Reach]:
+    """List the levers, each with its limit and what sets it."""
+    gates, rings = _of(network, GATE_KINDS), _of(network, RING_KINDS)
+    shafts, tips = gates[~network.tip[gates]], gates[network.tip[gates]]
+    metal, mould = pour.temperatures, pour.investment
+    found = []
+    wire = float(np.median(network.bore_mm[network.elements_of("link")]))
+    for change, chosen, most, why in (
+        ("thicker gates", shafts, 1.5 * wire, "a thicker gate finds no room between links"),
+        ("thicker tips", tips, 0.9 * wire, "a tip is no wider than the wire it enters"),
+        ("thicker rings", rings, np.inf, "rings more than so much thicker are metal for nothing"),
+    ):
+        if len(chosen):
+            now = float(np.median(network.bore_mm[chosen]))
+            limit = max(now, min(most, WIDEST * now))
+            found.append(_Reach(change, "mm", now, limit, why, 0.1, _stretched("wider", chosen, now)))
+    if len(shafts):
+        now = _gate_length(network, shafts)
+        limit = min(now, max(SHORTEST * now, SHORT_GATE_MM))
+        why = "a saw needs a clear cut of 3 mm"
+        found.append(_Reach("shorter gates", "mm", now, limit, why, 0.2, _stretched("longer", shafts, now)))
+    hottest = max(metal.pour_c, metal.pour_range_c[1])
+    found.append(
+        _Reach("hotter metal", "degC", metal.pour_c, hottest, "hotter metal draws gas and burns the mould", 5.0, _pour)
+    )
+    warmest = min(mould.limit_c.value, mould.carbon_limit_c.value, pour.alloy.solidus_c.value - 20.0)
+    why = f"{mould.label} with carbon left bears {mould.carbon_limit_c.value:.0f} degC"
+    found.append(_Reach("hotter flask", "degC", metal.flask_c, max(metal.flask_c, warmest), why, 5.0, _flask))
+    found += _heads(pour)
+    if network.spare.any():
+        now, more = float(np.count_nonzero(_gate_owners(network))), float(np.count_nonzero(network.spare))
+        why = "each link has two gates then"
+        found.append(_Reach("more gates", "gates", now, now + more, why, None, _spare))
+    return found
+
+
+def _heads(pour: Pour) -> list[_Reach]:
+    """List more head by the next way to pour: a plain pour on a vacuum table, a vacuum table by a spin."""
+    ways = {"gravity": ("vacuum under the flask", "vacuum"), "vacuum": ("a spin instead of the vacuum", "spin")}
+    if pour.head not in ways:
+        return []
+    change, head = ways[pour.head]
+    other = replace(pour, head=head)
+    why = "that alone presses too little"
+    return [_Reach(change, "kPa", near_kpa(pour), near_kpa(other), why, None, _poured_by(other))]
+
+
+def _passing(
+    network: Network,
+    mould: Mould,
+    cases: dict[str, Cases],
+    tried: Sequence[_Reach],
+    values: Sequence[Sequence[float]],
+    plan: Elimination,
+    until_s: float,
+) -> Steps[list[list[bool]]]:
+    """Tell of every value of every lever whether the job passes with it.
+
+    The cold case fills least: what does not fill there is looked at no further.
+    """
+    wanted = [(reach, value) for reach, row in zip(tried, values, strict=True) for value in row]
+    passes = [False] * len(wanted)
+    for begin in range(0, len(wanted), TOGETHER):
+        share = (begin / len(wanted), min(begin + TOGETHER, len(wanted)) / len(wanted))
+        few = range(begin, min(begin + TOGETHER, len(wanted)))
+        good = yield from part(_of_these(network, mould, cases, [wanted[k] for k in few], plan, until_s), *share)
+        for k, ok in zip(few, good, strict=True):
+            passes[k] = ok
+    rows, begin = [], 0
+    for row in values:
+        rows.append(passes[begin : begin + len(row)])
+        begin += len(row)
+    return rows
+
+
+def _of_these(
+    network: Network,
+    mould: Mould,
+    cases: dict[str, Cases],
+    wanted: Sequence[tuple[_Reach, float]],
+    plan: Elimination,
+    until_s: float,
+) -> Steps[list[bool]]:
+    cold = beside([reach.at(cases[COLD], value, COLD) for reach, value in wanted])
+    in_cold = yield from part(fill(network, mould, cold, plan=plan), 0.0, 0.4)
+    full = filled_shares(network, sized(network, cold).volume_mm3, in_cold.filled)
+    left = np.flatnonzero((full >= FULL).all(axis=0)).tolist()
+    passes = [False] * len(wanted)
+    if not left:
+        return passes
+    usual = beside([wanted[k][0].at(cases[USUAL], wanted[k][1], USUAL) for k in left])
+    filled = yield from part(fill(network, mould, usual, plan=plan), 0.4, 0.7)
+    freezing = freeze(
+        network, mould, usual,
+        start_c=filled.metal_c, filled=filled.filled, state=filled.state, plan=plan, longest_s=until_s,
+    )  # fmt: skip
+    frozen = yield from part(freezing, 0.7, 1.0)
+    figures = link_figures(network, sized(network, usual), filled, frozen)
+    for at, k in enumerate(left):
+        passes[k] = figures.passes(at)
+    return passes
+
+
+def _spread(reach: _Reach, low: float, high: float, shares: Sequence[float]) -> list[float]:
+    """Give values between two shares of a lever's way, at shares of that, each once and on its steps."""
+    if reach.step is None or reach.step > abs(reach.limit - reach.now):
+        return [reach.limit]
+    span = reach.limit - reach.now
+    values = [reach.now + span * (low + (high - low) * share) for share in shares]
+    on_steps = [reach.limit if v == reach.limit else round(v / reach.step) * reach.step for v in values]
+    return list(dict.fromkeys(v for v in on_steps if v != reach.now))
+
+
+def _closer(reach: _Reach, values: Sequence[float], passed: Sequence[bool]) -> list[float]:
+    """Give values between the last that fails and the first that passes; none where nothing passes."""
+    if True not in passed:
+        return []
+    first = list(passed).index(True)
+    span = reach.limit - reach.now
+    high = (values[first] - reach.now) / span
+    low = (values[first - 1] - reach.now) / span if first else 0.0
+    shares = [(k + 1) / (BETWEEN + 1) for k in range(BETWEEN)]
+    return [v for v in _spread(reach, low, high, shares) if v not in values]
+
+
+def _of(network: Network, kinds: Sequence[str]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+    return np.sort(np.concatenate([network.elements_of(kind) for kind in kinds]))
+
+
+def _gate_owners(network: Network) -> list[int]:
+    return [1 if owner.kind in GATE_KINDS else 0 for owner in network.owners]
+
+
+def _gate_length(network: Network, shafts: np.ndarray[tuple[int], np.dtype[np.int64]]) -> float:
+    """Give the length of the shaft of a gate in the middle of all."""
+    each = np.bincount(network.owner[shafts], network.length_mm[shafts])
+    return float(np.median(each[each > 0.0]))
+
+
+def _stretched(
+    way: str, chosen: np.ndarray[tuple[int], np.dtype[np.int64]], now: float
+) -> Callable[[Cases, float, str], Cases]:
+    def at(cases: Cases, value: float, _variant: str) -> Cases:
+        factors: FloatArray = getattr(cases, way).copy()
+        factors[chosen] *= value / now
+        return replace(cases, wider=factors) if way == "wider" else replace(cases, longer=factors)
+
+    return at
+
+
+def _pour(cases: Cases, value: float, _variant: str) -> Cases:
+    return replace(cases, pour_c=np.full(cases.count, value))
+
+
+def _flask(cases: Cases, value: float, _variant: str) -> Cases:
+    return replace(cases, flask_c=np.full(cases.count, value))
+
+
+def _poured_by(pour: Pour) -> Callable[[Cases, float, str], Cases]:
+    """Pour another way: what presses, and how fast metal comes in, go with that way's own spread."""
+
+    def at(cases: Cases, _value: float, variant: str) -> Cases:
+        one = case(pour, len(cases.wider), variant)
+        return replace(cases, push_kpa=one.push_kpa, pull_m_s2=one.pull_m_s2, pour_g_s=one.pour_g_s)
+
+    return at
+
+
+def _spare(cases: Cases, _value: float, _variant: str) -> Cases:
+    return replace(cases, spare=np.ones(cases.count, dtype=bool))
