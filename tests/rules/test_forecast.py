@@ -31,6 +31,7 @@ from addon.rules.cast.verdict import (
     AT_RISK,
     FED,
     FULL,
+    FULL_IN_COLD,
     SHORT,
     SOUND,
     LinkFigures,
@@ -209,7 +210,7 @@ def test_a_spin_presses_as_the_exact_formula_says() -> None:
     [
         (1.0, 1.0, FED + 0.1, SOUND),
         (1.0, 1.0, FED - 0.1, AT_RISK),
-        (1.0, FULL - 0.02, 1.0, AT_RISK),
+        (1.0, FULL_IN_COLD - 0.01, 1.0, AT_RISK),
         (FULL - 0.02, 0.0, 1.0, SHORT),
     ],
 )

@@ -20,7 +20,19 @@ from .levers import Lever, levers
 from .mould_around import surroundings
 from .network import LINK, Mould, Network
 from .pour import COLD, USUAL, VARIANTS, WARM, Pour, case
-from .verdict import AT_RISK, FED, FULL, SHORT, SOUND, LinkCast, LinkFigures, fed_shares, link_figures, verdicts
+from .verdict import (
+    AT_RISK,
+    FED,
+    FULL,
+    FULL_IN_COLD,
+    SHORT,
+    SOUND,
+    LinkCast,
+    LinkFigures,
+    fed_shares,
+    link_figures,
+    verdicts,
+)
 
 BoolArray = npt.NDArray[np.bool_]
 
@@ -128,7 +140,7 @@ def forecast(network: Network, mould: Mould, pour: Pour, *, with_levers: bool = 
     if with_levers and any(link.verdict != SOUND for link in links):
         slow = float(np.nanmax(figures.freeze_s[:, usual], initial=LEAST_S / LONGER))
         tried = yield from part(levers(network, mould, pour, plan, LONGER * slow), share, 1.0)
-    passes = [figures.passes(k) for k in (usual, cold, warm)]
+    passes = [figures.passes(usual), figures.passes(cold, FULL_IN_COLD), figures.passes(warm)]
     webs = _webs(network, mould, frozen, usual)
     web_peak = max((web.peak_c for web in webs), default=pour.temperatures.flask_c)
     tips = network.tip
@@ -188,7 +200,8 @@ def _gates(network: Network, body: str) -> BoolArray:
 
 def _remark(figures: LinkFigures, usual: int, cold: int, warm: int) -> str:
     """Say whether the verdict hangs on what is poorly known."""
-    short = [int((figures.filled[:, k] < FULL).sum()) for k in (usual, cold, warm)]
+    least = ((usual, FULL), (cold, FULL_IN_COLD), (warm, FULL))
+    short = [int((figures.filled[:, k] < full).sum()) for k, full in least]
     if len(set(short)) == 1 and short[0] == 0:
         return "Every link fills at both ends of what is poorly known of mould and pour."
     if len(set(short)) == 1:

@@ -18,7 +18,7 @@ from .fill import fill
 from .freeze import freeze
 from .network import Mould, Network
 from .pour import COLD, USUAL, Pour, case, near_kpa
-from .verdict import FULL, filled_shares, link_figures
+from .verdict import FULL_IN_COLD, filled_shares, link_figures
 
 # The first run tries these shares of the way to the limit, the second as many between two of them.
 SHARES = (0.25, 0.5, 1.0)
@@ -164,7 +164,7 @@ def _of_these(
     cold = beside([reach.at(cases[COLD], value, COLD) for reach, value in wanted])
     in_cold = yield from part(fill(network, mould, cold, plan=plan), 0.0, 0.4)
     full = filled_shares(network, sized(network, cold).volume_mm3, in_cold.filled)
-    left = np.flatnonzero((full >= FULL).all(axis=0)).tolist()
+    left = np.flatnonzero((full >= FULL_IN_COLD).all(axis=0)).tolist()
     passes = [False] * len(wanted)
     if not left:
         return passes

@@ -21,6 +21,8 @@ SOUND, AT_RISK, SHORT = "sound", "at-risk", "short"
 # A link counts as filled from this share: where fronts meet, a pit as small as the rest is rounded by the metal itself.
 # Our judgement.
 FULL = 0.99
+# In the cold case, where all that is poorly known is at its worst at once, this much will do. Our judgement.
+FULL_IN_COLD = 0.97
 # Metal follows through an element until its grains lock, at about this share solid; from memory.
 LOCKED = 0.7
 # So much of a link has to freeze while metal follows. Freezing takes 4 to 7 % off the volume (from memory): what is
@@ -55,9 +57,9 @@ class LinkFigures:
     fill_s: FloatArray
     freeze_s: FloatArray
 
-    def passes(self, case: int) -> bool:
-        """Tell whether every link fills and is fed in a case."""
-        return bool((self.filled[:, case] >= FULL).all() and (self.fed[:, case] >= FED).all())
+    def passes(self, case: int, full: float = FULL) -> bool:
+        """Tell whether every link fills, to the share ``full``, and is fed in a case."""
+        return bool((self.filled[:, case] >= full).all() and (self.fed[:, case] >= FED).all())
 
 
 def link_figures(network: Network, sizes: Sized, filled: Filled, frozen: Frozen) -> LinkFigures:
@@ -106,7 +108,7 @@ def verdicts(figures: LinkFigures, usual: int, cold: int, why: Sequence[str]) ->
         verdict, reason = SOUND, "fills, and metal follows while it freezes"
         if full < FULL:
             verdict, reason = SHORT, f"fills to {100 * full:.0f} %: {why[k]}"
-        elif in_cold < FULL:
+        elif in_cold < FULL_IN_COLD:
             verdict = AT_RISK
             reason = f"fills by the usual figures, but only to {100 * in_cold:.0f} % where the mould takes more heat"
         elif fed < FED:
