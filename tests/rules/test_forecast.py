@@ -145,6 +145,8 @@ def test_a_lever_that_passes_really_does() -> None:
     assert not found["hotter metal"].passes
     assert found["hotter metal"].reason
     assert {"thicker gates", "thicker tips", "thicker rings", "hotter flask"} <= set(found)
+    alone = [lever.passes for change, lever in found.items() if change != "all of these together"]
+    assert ("all of these together" in found) == (not any(alone))
     for lever in found.values():
         assert lever.after != lever.before
         assert lever.passes != bool(lever.reason)

@@ -1,8 +1,9 @@
 """Levers: what would make a job pass, each alone, and how much of it.
 
-Every lever is tried at a few values up to its limit, in the usual and in the cold case, all of them beside each other
-in one run; a second run looks between the last value that fails and the first that passes. A lever passes where every
-link fills in both cases and is fed in the usual one.
+Every lever is tried at its limit first, all of them beside each other in one run; those that pass there are then tried
+between the last value that fails and the first that passes, in a few runs more. A lever passes where every link fills
+in the usual and in the cold case and is fed in the usual one. Where none passes alone, all are pulled together, each by
+the same share of its way, with more head besides.
 """
 
 from collections.abc import Callable, Sequence
@@ -20,15 +21,16 @@ from .network import Mould, Network
 from .pour import COLD, USUAL, Pour, case, near_kpa
 from .verdict import FULL_IN_COLD, filled_shares, link_figures
 
-# The first run tries these shares of the way to the limit, the second as many between two of them.
-SHARES = (0.25, 0.5, 1.0)
-BETWEEN = 2
+# So many values are tried between one that fails and one that passes, in so many runs.
+BETWEEN, RUNS = 2, 2
 # So many cases run beside each other at once.
 TOGETHER = 24
-# Limits of sizes, as multiples of what they are: what still fits between links, and no further than a maker would go.
-WIDEST, SHORTEST = 1.8, 0.5
+# Limits of sizes over the wire, and of a gate over what it is: what may still find room, our judgement; the planner
+# has the last word.
+GATE_WIRES, TIP_WIRES, RING_WIRES, SHORTEST = 1.5, 0.9, 2.5, 0.5
 GATE_KINDS, RING_KINDS = ("gate",), ("ring", "upper", "post", "spoke")
 SHORT_GATE_MM = 3.0  # the clear cut of a saw
+TOO_LITTLE = "that does too little"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,17 +67,59 @@ class _Reach:
 def levers(network: Network, mould: Mould, pour: Pour, plan: Elimination, until_s: float) -> Steps[tuple[Lever, ...]]:
     """Try every lever that there is room for. ``until_s``: how long the links took to freeze as they are."""
     cases = {variant: case(pour, len(network.volume_mm3), variant) for variant in (USUAL, COLD)}
-    tried = [reach for reach in _reaches(network, pour) if abs(reach.limit - reach.now) > (reach.step or 0.0) / 2]
-    values = [_spread(reach, 0.0, 1.0, SHARES) for reach in tried]
-    passed = yield from part(_passing(network, mould, cases, tried, values, plan, until_s), 0.0, 0.55)
-    closer = [_closer(reach, row, ok) for reach, row, ok in zip(tried, values, passed, strict=True)]
-    again = yield from part(_passing(network, mould, cases, tried, closer, plan, until_s), 0.55, 1.0)
-    found = []
-    for reach, row, ok, near, near_ok in zip(tried, values, passed, closer, again, strict=True):
-        good = [v for v, yes in zip((*row, *near), (*ok, *near_ok), strict=True) if yes]
-        needs = min(good, key=lambda v: abs(v - reach.now), default=reach.limit)
-        found.append(Lever(reach.change, reach.now, needs, reach.unit, bool(good), "" if good else reach.why))
+    alone = [reach for reach in _reaches(network, pour) if abs(reach.limit - reach.now) > (reach.step or 0.0) / 2]
+    found = yield from part(_pulled(network, mould, cases, alone, plan, until_s), 0.0, 0.7)
+    if len(alone) > 1 and not any(lever.passes for lever in found):
+        together = _Reach("all of these together", "% of the way", 0.0, 100.0, TOO_LITTLE, 5.0, _together(alone))
+        found += yield from part(_pulled(network, mould, cases, [together], plan, until_s), 0.7, 1.0)
     return tuple(found)
+
+
+def _pulled(
+    network: Network, mould: Mould, cases: dict[str, Cases], tried: Sequence[_Reach], plan: Elimination, until_s: float
+) -> Steps[list[Lever]]:
+    """Find how far each lever has to be pulled."""
+    values: list[list[float]] = [[reach.limit] for reach in tried]
+    low, high = [reach.now for reach in tried], [np.nan] * len(tried)
+    for run in range(1 + RUNS):
+        passed = yield from part(
+            _passing(network, mould, cases, tried, values, plan, until_s), run / (1 + RUNS), (run + 1) / (1 + RUNS)
+        )
+        for k, (row, ok) in enumerate(zip(values, passed, strict=True)):
+            good = [v for v, yes in zip(row, ok, strict=True) if yes]
+            high[k] = min(good, key=lambda v: abs(v - tried[k].now), default=high[k])
+            bad = [
+                v for v, yes in zip(row, ok, strict=True) if not yes and abs(v - tried[k].now) < _way(tried[k], high[k])
+            ]
+            low[k] = max(bad, key=lambda v: abs(v - tried[k].now), default=low[k])
+        values = [_between(reach, low[k], high[k]) for k, reach in enumerate(tried)]
+        if not any(values):
+            break
+    return [
+        Lever(
+            reach.change,
+            reach.now,
+            reach.limit if np.isnan(high[k]) else float(high[k]),
+            reach.unit,
+            not np.isnan(high[k]),
+            reach.why if np.isnan(high[k]) else "",
+        )
+        for k, reach in enumerate(tried)
+    ]
+
+
+def _way(reach: _Reach, value: float) -> float:
+    """Give how far a value is from what is now; without end where there is none."""
+    return np.inf if np.isnan(value) else abs(value - reach.now)
+
+
+def _between(reach: _Reach, low: float, high: float) -> list[float]:
+    """Give values on a lever's steps between one that fails and one that passes; none where there is none."""
+    if reach.step is None or np.isnan(high):
+        return []
+    shares = [(k + 1) / (BETWEEN + 1) for k in range(BETWEEN)]
+    values = [round((low + (high - low) * share) / reach.step) * reach.step for share in shares]
+    return [v for v in dict.fromkeys(values) if v not in (low, high)]
 
 
 def _reaches(network: Network, pour: Pour) -> list[_Reach]:
@@ -86,13 +130,13 @@ def _reaches(network: Network, pour: Pour) -> list[_Reach]:
     found = []
     wire = float(np.median(network.bore_mm[network.elements_of("link")]))
     for change, chosen, most, why in (
-        ("thicker gates", shafts, 1.5 * wire, "a thicker gate finds no room between links"),
-        ("thicker tips", tips, 0.9 * wire, "a tip is no wider than the wire it enters"),
-        ("thicker rings", rings, np.inf, "rings more than so much thicker are metal for nothing"),
+        ("thicker gates", shafts, GATE_WIRES * wire, "a thicker gate finds no room between links"),
+        ("thicker tips", tips, TIP_WIRES * wire, "a tip is no wider than the wire it enters"),
+        ("thicker rings", rings, RING_WIRES * wire, "a ring thicker than that is metal for nothing"),
     ):
         if len(chosen):
             now = float(np.median(network.bore_mm[chosen]))
-            limit = max(now, min(most, WIDEST * now))
+            limit = max(now, most)
             found.append(_Reach(change, "mm", now, limit, why, 0.1, _stretched("wider", chosen, now)))
     if len(shafts):
         now = _gate_length(network, shafts)
@@ -121,8 +165,7 @@ def _heads(pour: Pour) -> list[_Reach]:
         return []
     change, head = ways[pour.head]
     other = replace(pour, head=head)
-    why = "that alone presses too little"
-    return [_Reach(change, "kPa", near_kpa(pour), near_kpa(other), why, None, _poured_by(other))]
+    return [_Reach(change, "kPa", near_kpa(pour), near_kpa(other), TOO_LITTLE, None, _poured_by(other))]
 
 
 def _passing(
@@ -181,28 +224,6 @@ def _of_these(
     return passes
 
 
-def _spread(reach: _Reach, low: float, high: float, shares: Sequence[float]) -> list[float]:
-    """Give values between two shares of a lever's way, at shares of that, each once and on its steps."""
-    if reach.step is None or reach.step > abs(reach.limit - reach.now):
-        return [reach.limit]
-    span = reach.limit - reach.now
-    values = [reach.now + span * (low + (high - low) * share) for share in shares]
-    on_steps = [reach.limit if v == reach.limit else round(v / reach.step) * reach.step for v in values]
-    return list(dict.fromkeys(v for v in on_steps if v != reach.now))
-
-
-def _closer(reach: _Reach, values: Sequence[float], passed: Sequence[bool]) -> list[float]:
-    """Give values between the last that fails and the first that passes; none where nothing passes."""
-    if True not in passed:
-        return []
-    first = list(passed).index(True)
-    span = reach.limit - reach.now
-    high = (values[first] - reach.now) / span
-    low = (values[first - 1] - reach.now) / span if first else 0.0
-    shares = [(k + 1) / (BETWEEN + 1) for k in range(BETWEEN)]
-    return [v for v in _spread(reach, low, high, shares) if v not in values]
-
-
 def _of(network: Network, kinds: Sequence[str]) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
     return np.sort(np.concatenate([network.elements_of(kind) for kind in kinds]))
 
@@ -242,6 +263,17 @@ def _poured_by(pour: Pour) -> Callable[[Cases, float, str], Cases]:
     def at(cases: Cases, _value: float, variant: str) -> Cases:
         one = case(pour, len(cases.wider), variant)
         return replace(cases, push_kpa=one.push_kpa, pull_m_s2=one.pull_m_s2, pour_g_s=one.pour_g_s)
+
+    return at
+
+
+def _together(reaches: Sequence[_Reach]) -> Callable[[Cases, float, str], Cases]:
+    """Pull levers together, each by a share in percent of its way; those without steps are pulled whole."""
+
+    def at(cases: Cases, value: float, variant: str) -> Cases:
+        for reach in reaches:
+            cases = reach.at(cases, reach.now + (reach.limit - reach.now) * value / 100.0, variant)
+        return cases
 
     return at
 
