@@ -117,21 +117,26 @@ def solve(
     known = right.copy()
     kept = []
     for one in plan.rounds:
-        pivot = entries[one.nodes]
-        share = entries[one.inward] / pivot[one.owner]
-        outward = entries[one.outward]
+        pivot = entries.take(one.nodes, axis=0)
+        share = entries.take(one.inward, axis=0)
+        share /= pivot.take(one.owner, axis=0)
+        outward = entries.take(one.outward, axis=0)
         kept.append((pivot, outward))
         if len(one.into):
-            entries[one.into] -= _summed(share[one.by] * outward[one.of], one.first)
+            changes = share.take(one.by, axis=0)
+            changes *= outward.take(one.of, axis=0)
+            entries[one.into] -= _summed(changes, one.first)
         if len(one.rows):
-            passed = share * known[one.nodes][one.owner]
-            known[one.rows] -= _summed(passed[one.row_order], one.row_first)
+            share *= known.take(one.nodes, axis=0).take(one.owner, axis=0)
+            known[one.rows] -= _summed(share.take(one.row_order, axis=0), one.row_first)
     found = np.empty_like(known)
     for one, (pivot, outward) in zip(reversed(plan.rounds), reversed(kept), strict=True):
-        rest = known[one.nodes]
+        rest = known.take(one.nodes, axis=0)
         if len(one.with_neighbours):
-            rest[one.with_neighbours] -= _summed(outward * found[one.beside], one.node_first)
-        found[one.nodes] = rest / pivot
+            outward *= found.take(one.beside, axis=0)
+            rest[one.with_neighbours] -= _summed(outward, one.node_first)
+        rest /= pivot
+        found[one.nodes] = rest
     return found
 
 
@@ -195,4 +200,7 @@ def _summed(values: FloatArray, first: IntArray) -> FloatArray:
     """Sum rows (k, b) in runs that begin at ``first`` (t,): (t, b)."""
     if len(first) == len(values):
         return values
+    if values.shape[1] == 1:
+        # Far quicker on one axis than on two.
+        return np.asarray(np.add.reduceat(values[:, 0], first))[:, None]
     return np.asarray(np.add.reduceat(values, first, axis=0))

@@ -23,8 +23,10 @@ from .verdict import FULL_IN_COLD, filled_shares, link_figures
 
 # So many values are tried between one that fails and one that passes, in so many runs.
 BETWEEN, RUNS = 2, 2
-# So many cases run beside each other at once.
-TOGETHER = 24
+# Steps of filling and growth of those of freezing: whether a job passes needs no finer ones.
+STEPS, GROWTH = 40, 0.12
+# So many cases run beside each other at once; a few alone take less time one after the other.
+TOGETHER, FEW = 24, 3
 # Limits of sizes over the wire, and of a gate over what it is: what may still find room, our judgement; the planner
 # has the last word.
 GATE_WIRES, TIP_WIRES, RING_WIRES, SHORTEST = 1.5, 0.9, 2.5, 0.5
@@ -71,14 +73,20 @@ def levers(network: Network, mould: Mould, pour: Pour, plan: Elimination, until_
     found = yield from part(_pulled(network, mould, cases, alone, plan, until_s), 0.0, 0.7)
     if len(alone) > 1 and not any(lever.passes for lever in found):
         together = _Reach("all of these together", "% of the way", 0.0, 100.0, TOO_LITTLE, 5.0, _together(alone))
-        found += yield from part(_pulled(network, mould, cases, [together], plan, until_s), 0.7, 1.0)
+        found += yield from part(_pulled(network, mould, cases, [together], plan, until_s, between=1), 0.7, 1.0)
     return tuple(found)
 
 
 def _pulled(
-    network: Network, mould: Mould, cases: dict[str, Cases], tried: Sequence[_Reach], plan: Elimination, until_s: float
+    network: Network,
+    mould: Mould,
+    cases: dict[str, Cases],
+    tried: Sequence[_Reach],
+    plan: Elimination,
+    until_s: float,
+    between: int = BETWEEN,
 ) -> Steps[list[Lever]]:
-    """Find how far each lever has to be pulled."""
+    """Find how far each lever has to be pulled, with so many values ``between`` two in every run."""
     values: list[list[float]] = [[reach.limit] for reach in tried]
     low, high = [reach.now for reach in tried], [np.nan] * len(tried)
     for run in range(1 + RUNS):
@@ -92,7 +100,7 @@ def _pulled(
                 v for v, yes in zip(row, ok, strict=True) if not yes and abs(v - tried[k].now) < _way(tried[k], high[k])
             ]
             low[k] = max(bad, key=lambda v: abs(v - tried[k].now), default=low[k])
-        values = [_between(reach, low[k], high[k]) for k, reach in enumerate(tried)]
+        values = [_between(reach, low[k], high[k], between) for k, reach in enumerate(tried)]
         if not any(values):
             break
     return [
@@ -113,11 +121,11 @@ def _way(reach: _Reach, value: float) -> float:
     return np.inf if np.isnan(value) else abs(value - reach.now)
 
 
-def _between(reach: _Reach, low: float, high: float) -> list[float]:
+def _between(reach: _Reach, low: float, high: float, count: int) -> list[float]:
     """Give values on a lever's steps between one that fails and one that passes; none where there is none."""
     if reach.step is None or np.isnan(high):
         return []
-    shares = [(k + 1) / (BETWEEN + 1) for k in range(BETWEEN)]
+    shares = [(k + 1) / (count + 1) for k in range(count)]
     values = [round((low + (high - low) * share) / reach.step) * reach.step for share in shares]
     return [v for v in dict.fromkeys(values) if v not in (low, high)]
 
@@ -183,9 +191,10 @@ def _passing(
     """
     wanted = [(reach, value) for reach, row in zip(tried, values, strict=True) for value in row]
     passes = [False] * len(wanted)
-    for begin in range(0, len(wanted), TOGETHER):
-        share = (begin / len(wanted), min(begin + TOGETHER, len(wanted)) / len(wanted))
-        few = range(begin, min(begin + TOGETHER, len(wanted)))
+    together = TOGETHER if len(wanted) > FEW else 1
+    for begin in range(0, len(wanted), together):
+        few = range(begin, min(begin + together, len(wanted)))
+        share = (begin / len(wanted), few.stop / len(wanted))
         good = yield from part(_of_these(network, mould, cases, [wanted[k] for k in few], plan, until_s), *share)
         for k, ok in zip(few, good, strict=True):
             passes[k] = ok
@@ -205,17 +214,17 @@ def _of_these(
     until_s: float,
 ) -> Steps[list[bool]]:
     cold = beside([reach.at(cases[COLD], value, COLD) for reach, value in wanted])
-    in_cold = yield from part(fill(network, mould, cold, plan=plan), 0.0, 0.4)
+    in_cold = yield from part(fill(network, mould, cold, plan=plan, steps=STEPS), 0.0, 0.4)
     full = filled_shares(network, sized(network, cold).volume_mm3, in_cold.filled)
     left = np.flatnonzero((full >= FULL_IN_COLD).all(axis=0)).tolist()
     passes = [False] * len(wanted)
     if not left:
         return passes
     usual = beside([wanted[k][0].at(cases[USUAL], wanted[k][1], USUAL) for k in left])
-    filled = yield from part(fill(network, mould, usual, plan=plan), 0.4, 0.7)
+    filled = yield from part(fill(network, mould, usual, plan=plan, steps=STEPS), 0.4, 0.7)
     freezing = freeze(
         network, mould, usual,
-        start_c=filled.metal_c, filled=filled.filled, state=filled.state, plan=plan, longest_s=until_s,
+        start_c=filled.metal_c, filled=filled.filled, state=filled.state, plan=plan, growth=GROWTH, longest_s=until_s,
     )  # fmt: skip
     frozen = yield from part(freezing, 0.7, 1.0)
     figures = link_figures(network, sized(network, usual), filled, frozen)
