@@ -206,9 +206,10 @@ def _remark(figures: LinkFigures, usual: int, cold: int, warm: int) -> str:
         return "Every link fills at both ends of what is poorly known of mould and pour."
     if len(set(short)) == 1:
         return "The same links stay short at both ends of what is poorly known of mould and pour."
+    by_usual, in_cold, in_warm = (str(count) if count else "no" for count in short)
     return (
-        f"It hangs on what is poorly known of mould and pour: {short[0]} links stay short by the usual figures, "
-        f"{short[1]} where the mould takes more heat, {short[2]} where it takes less."
+        f"It hangs on what is poorly known of mould and pour: {by_usual} links stay short by the usual figures, "
+        f"{in_cold} where the mould takes more heat, {in_warm} where it takes less."
     )
 
 

@@ -69,7 +69,7 @@ class _Reach:
 def levers(network: Network, mould: Mould, pour: Pour, plan: Elimination, until_s: float) -> Steps[tuple[Lever, ...]]:
     """Try every lever that there is room for. ``until_s``: how long the links took to freeze as they are."""
     cases = {variant: case(pour, len(network.volume_mm3), variant) for variant in (USUAL, COLD)}
-    alone = [reach for reach in _reaches(network, pour) if abs(reach.limit - reach.now) > (reach.step or 0.0) / 2]
+    alone = [reach for reach in _reaches(network, pour) if abs(reach.limit - reach.now) > (reach.step or 0.0)]
     found = yield from part(_pulled(network, mould, cases, alone, plan, until_s), 0.0, 0.7)
     if len(alone) > 1 and not any(lever.passes for lever in found):
         together = _Reach("all of these together", "% of the way", 0.0, 100.0, TOO_LITTLE, 5.0, _together(alone))
