@@ -41,7 +41,7 @@ def cases_of(count: int, **figures: float | list[float]) -> Cases:
     return Cases(**rows, wider=np.ones((count, b)), longer=np.ones((count, b)), spare=np.zeros(b, dtype=bool))
 
 
-def network_of(volume, cooling, joints=(), section=(), path=(), owner=None, root=0) -> Network:
+def network_of(volume, cooling, joints=(), section=(), path=(), owner=None, root=0, length=1.0) -> Network:
     """A network of elements of which only sizes and joints matter here."""
     volume, cooling = np.asarray(volume, dtype=float), np.asarray(cooling, dtype=float)
     n, m = len(volume), len(joints)
@@ -50,7 +50,7 @@ def network_of(volume, cooling, joints=(), section=(), path=(), owner=None, root
         volume_mm3=volume,
         cooling_mm2=cooling,
         bore_mm=4.0 * volume / cooling,
-        length_mm=np.ones(n),
+        length_mm=np.full(n, float(length)),
         at=np.zeros((n, 3)),
         owner=owner,
         owners=(Owner("button", BUTTON), *(Owner(f"link {i}", LINK) for i in range(1, int(owner.max()) + 1))),
@@ -92,7 +92,7 @@ def rod(diameters, length=1.0, owner=None) -> Network:
     n = len(d)
     a = np.pi / 4.0 * d**2
     joints = np.stack([np.arange(n - 1), np.arange(1, n)], axis=1)
-    return network_of(a * length, np.pi * d * length, joints, np.minimum(a[:-1], a[1:]), length, owner)
+    return network_of(a * length, np.pi * d * length, joints, np.minimum(a[:-1], a[1:]), length, owner, length=length)
 
 
 def frozen(network: Network, mould: Mould, cases: Cases, **options) -> Frozen:

@@ -126,8 +126,9 @@ def front(count: int, width: float, end: float, **figures) -> tuple[np.ndarray, 
     """
     joints = np.stack([np.arange(count), np.arange(1, count + 1)], axis=1)
     volumes, paths = np.full(count + 1, width), np.full(count, width)
-    volumes[0], paths[0] = 1e9, width / 2.0
-    rod = network_of(volumes, np.full(count + 1, 1e-9), joints, 1.0, paths)
+    # Half of the way between two elements lies in each, and that in the block resists nothing.
+    volumes[0] = 1e9
+    rod = network_of(volumes, np.full(count + 1, 1e-9), joints, 1.0, paths, length=width)
     cases = cases_of(count + 1, **figures, mould_w_m_k=1e-9)
     start = np.full((count + 1, 1), cases.pour_c[0])
     start[0] = cases.flask_c[0]

@@ -395,3 +395,17 @@ def test_progress_rises_to_the_end():
 def test_bad_input_is_named(two_rings, options, words):
     with pytest.raises(BadInput, match=words):
         cut(two_rings, **options)
+
+
+def test_a_tie_between_posts_is_cut_once():
+    """Two posts that a tie joins would go off as a yoke, with the chain between them."""
+    ring = solid(strut("ring", (-30, 0, 2), (30, 0, 2), 4.0))
+    posts = [solid(strut("post", (x, 0, 2), (x, 0, 30), 2.5)) for x in (-4.0, 4.0)]
+    tie = solid(strut("post", (-4, 0, 22), (4, 0, 22), 1.6))
+    without = [c for c in cut(Lattice((ring, *posts), 0.0), ()).cuts if c.kind == POST]
+    tied = [c for c in cut(Lattice((ring, *posts, tie), 0.0), ()).cuts if c.kind == POST]
+    assert len(without) == 2
+    assert len(tied) == 3
+    (more,) = [c for c in tied if abs(c.at[2] - 22.0) < 0.1]
+    assert more.diameter_mm == pytest.approx(1.6, rel=0.02)
+    assert abs(more.at[0]) < 3.0

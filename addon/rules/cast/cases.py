@@ -65,7 +65,11 @@ def beside(cases: Sequence[Cases]) -> Cases:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sized:
-    """The sizes of a network in every case: (n, b) of elements, (m, b) of joints, as in `Network`."""
+    """The sizes of a network in every case: (n, b) of elements, (m, b) of joints, as in `Network`.
+
+    ``bridge_mm`` (m, b) is what conducts heat at a joint, area over distance: from the middle of each element to where
+    they meet through its own section.
+    """
 
     volume_mm3: FloatArray
     cooling_mm2: FloatArray
@@ -73,6 +77,7 @@ class Sized:
     length_mm: FloatArray
     section_mm2: FloatArray
     path_mm: FloatArray
+    bridge_mm: FloatArray
 
 
 def sized(network: Network, cases: Cases) -> Sized:
@@ -89,11 +94,18 @@ def sized(network: Network, cases: Cases) -> Sized:
     least = as_is * np.minimum(wide[a], wide[b]) ** 2
     section = np.maximum(least, np.minimum(as_is * wide[thinner] ** 2, room))
     there = np.where(network.spare[:, None], cases.spare[None], True)
+    section = np.where(there, section, 0.0)
+    volume, length = network.volume_mm3[:, None] * wide**2 * long, network.length_mm[:, None] * long
+    path = network.path_mm[:, None] * (long[a] + long[b]) / 2
+    whole = volume / length
+    with np.errstate(divide="ignore"):
+        holding = 0.5 * path * (1.0 / np.maximum(whole[a], section) + 1.0 / np.maximum(whole[b], section))
     return Sized(
-        volume_mm3=network.volume_mm3[:, None] * wide**2 * long,
+        volume_mm3=volume,
         cooling_mm2=network.cooling_mm2[:, None] * wide * long,
         bore_mm=network.bore_mm[:, None] * wide,
-        length_mm=network.length_mm[:, None] * long,
-        section_mm2=np.where(there, section, 0.0),
-        path_mm=network.path_mm[:, None] * (long[a] + long[b]) / 2,
+        length_mm=length,
+        section_mm2=section,
+        path_mm=path,
+        bridge_mm=np.where(section > 0.0, 1.0 / holding, 0.0),
     )

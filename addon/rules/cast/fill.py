@@ -142,7 +142,7 @@ class _March:
         self.first, self.second = network.joints.T
         self.root = network.root
         self.volume, self.bore = sizes.volume_mm3, sizes.bore_mm
-        self.passing = cases.conductivity_w_m_k * 1e-3 * sizes.section_mm2 / sizes.path_mm
+        self.passing = cases.conductivity_w_m_k * 1e-3 * sizes.bridge_mm
         self.gram = cases.liquid_g_cm3 * 1e-3
         self.pour_mm3_s = cases.pour_g_s / self.gram
         self.wanted = _reached(network, sizes)

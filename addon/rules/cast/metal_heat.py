@@ -38,7 +38,7 @@ def metal_of(
 
     ``plan`` is the order of elimination of the network's joints; it is found when not given.
     """
-    volume, passing = sizes.volume_mm3, cases.conductivity_w_m_k * 1e-3 * sizes.section_mm2 / sizes.path_mm
+    volume, passing = sizes.volume_mm3, cases.conductivity_w_m_k * 1e-3 * sizes.bridge_mm
     if filled is not None:
         volume = volume * filled
         passing = passing * np.minimum(filled[network.joints[:, 0]], filled[network.joints[:, 1]])

@@ -14,9 +14,9 @@ from ..base.progress import Steps
 from ..solid.mesh import Body, FloatArray, IntArray
 from .course import BoolArray, Course
 from .gates import STRUT, Gate, Refusal
-from .lattice import LatticeSolid
+from .lattice import NODE_MM, LatticeSolid
 from .piercing import pierced_side_by_side
-from .posts import NODE_MM, post_solid
+from .posts import post_solid
 from .sections import ROUND
 from .sides import Job, Side
 from .sizes import Sizes

@@ -24,7 +24,7 @@ from .cut_order import alternately
 from .cut_pieces import Corners, Piece, Rows, free_lengths, line_of, runs, section_of, surface_mm
 from .cut_tools import KEEP_MM, BoolArray, Metal, Tool, Way, best_way, disc, nearest_way, nipper, saw
 from .cuts import GATE, LIFT, LONG_STUB_MM, POST, UPPER_GATE, Cut, CuttingList, Reach
-from .lattice import Lattice, place
+from .lattice import Lattice, Strut, place
 from .spec import CUTS
 
 # A cut is tried at its place nearest to the link, then so much further away.
@@ -153,14 +153,8 @@ def cutting_list(
 def _pieces(bodies: tuple[Body, ...], lattice: Lattice) -> Steps[tuple[list[Piece], list[Piece]]]:
     """Find the posts and the gates of a lattice, each with the lengths between which it is free."""
     firm = [k for k, s in enumerate(lattice.solids) if s.role not in (POST, "gate") and s.feeds is None]
-    struts = [(k, s) for k in firm for s in lattice.solids[k].struts]
-    rows = Rows(
-        np.array([s.start for _, s in struts]).reshape(-1, 3),
-        np.array([s.end for _, s in struts]).reshape(-1, 3),
-        np.array([s.d_start_mm / 2 for _, s in struts]),
-        np.array([s.d_end_mm / 2 for _, s in struts]),
-        np.array([k for k, _ in struts], dtype=np.int64),
-    )
+    rows = _rows([(k, s) for k in firm for s in lattice.solids[k].struts])
+    uprights = [(k, s) for k, solid in enumerate(lattice.solids) if solid.role == POST for s in solid.struts]
     known = {body.name: body for body in bodies}
     corners: dict[int, Corners] = {}
     first = 0
@@ -175,6 +169,9 @@ def _pieces(bodies: tuple[Body, ...], lattice: Lattice) -> Steps[tuple[list[Piec
                 continue
             line = line_of(own)
             low, high, on, under = free_lengths(line, rows)
+            if feeds is None and on < 0 and under < 0:
+                # A tie between posts: one cut parts them, so that none of the two holds the chain between them.
+                low, high, _, under = free_lengths(line, _rows([row for row in uprights if row[0] != number]))
             if feeds is not None:
                 high = surface_mm(line, known.get(feeds), corners)
             piece = Piece(
@@ -192,6 +189,17 @@ def _pieces(bodies: tuple[Body, ...], lattice: Lattice) -> Steps[tuple[list[Piec
             (posts if feeds is None else gates).append(piece)
         first += len(solid.struts)
     return posts, gates
+
+
+def _rows(struts: Sequence[tuple[int, Strut]]) -> Rows:
+    """Gather struts, each with the number of its solid."""
+    return Rows(
+        np.array([s.start for _, s in struts]).reshape(-1, 3),
+        np.array([s.end for _, s in struts]).reshape(-1, 3),
+        np.array([s.d_start_mm / 2 for _, s in struts]),
+        np.array([s.d_end_mm / 2 for _, s in struts]),
+        np.array([k for k, _ in struts], dtype=np.int64),
+    )
 
 
 def _ordered(pieces: list[Piece], lattice: Lattice, role: str) -> list[tuple[Piece, int]]:

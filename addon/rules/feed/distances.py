@@ -10,15 +10,13 @@ from ..inspect.finding import Finding
 from ..solid.distance import gaps
 from ..solid.mesh import Body, FloatArray, IntArray
 from .joined import joined_pairs
-from .lattice import Lattice, LatticeSolid, Place, place
+from .lattice import NODE_MM, Lattice, LatticeSolid, Place, place
 from .skeletons import Rods, between, boxes_meet, near_bodies, skeletons
 
 # A drawn link's centreline is kept as straight pieces: they may lie this far from the true one.
 FACET_MM = 0.05
 # At a bend of 45 degrees the mitre stands out by this share of the radius: 1 / cos 22.5 degrees less 1.
 MITRE = 0.083
-# Struts that begin this near to each other begin at one node.
-NODE_MM = 0.1
 
 
 def distance_findings(bodies: tuple[Body, ...], lattice: Lattice, profile: Profile) -> Steps[list[Finding]]:

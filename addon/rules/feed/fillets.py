@@ -12,7 +12,7 @@ import numpy as np
 
 from ..inspect.finding import Finding
 from ..solid.mesh import FloatArray
-from .lattice import LatticeSolid, Place, Strut, place
+from .lattice import NODE_MM, LatticeSolid, Place, Strut, place
 from .rods import skin
 from .rolling import turned
 from .sections import corners_round
@@ -20,8 +20,6 @@ from .skeletons import between, boxes_meet
 
 # The foot of a fillet lies this deep in the ring.
 SUNK_MM = 0.06
-# Rods that begin this near to each other begin at one node.
-NODE_MM = 0.1
 # A fillet takes up at most this share of the straight piece it stands on; a smaller one is not worth drawing.
 SHARE = 0.6
 LEAST_MM = 0.1

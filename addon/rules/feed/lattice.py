@@ -8,6 +8,8 @@ from ..inspect.finding import Finding
 from ..solid.measure import volume_mm3
 from ..solid.mesh import FloatArray, Mesh
 
+# Struts that begin no farther from each other than this begin at one node.
+NODE_MM = 0.1
 ROLES = ("gate", "ring", "upper", "post", "spoke", "trunk", "brace")
 
 Place = tuple[float, float, float]

@@ -15,7 +15,7 @@ from ..solid.candidates import BoolArray
 from ..solid.mesh import FloatArray, IntArray
 from .course import Course
 from .gates import Gate
-from .lattice import LatticeSolid
+from .lattice import NODE_MM, LatticeSolid
 from .plane import turns_left
 from .sizes import Sizes
 from .skeletons import Rods, Skeletons, clearances, rod_gap
@@ -29,8 +29,6 @@ WIDER_MM = (0.0, 1.5, 3.0)
 BETWEEN = (0.0, 0.42, 0.5, 0.58)
 # Its foot is right below, or on the node of the gate before or after it.
 FEET = (0, -1, 1)
-# A post whose foot lies this near to a gate's grows from the same node.
-NODE_MM = 0.1
 # A dip is tried as deep as it may be, then at these shares of that, and not at all.
 DEPTHS = (1.0, 0.6, 0.3, 0.0)
 # The least dip worth a bend in the hoop, as a share of the hoop's radius: its mitres find room.

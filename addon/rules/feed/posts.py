@@ -13,7 +13,6 @@ from ..base.progress import Steps
 from ..solid.mesh import FloatArray, IntArray
 from .lattice import LatticeSolid, Strut, place
 from .post_places import LEAST_DIP, Setting, Spots, find_spots, hoop_fits, passes, post_lines, stands
-from .post_places import NODE_MM as NODE_MM
 from .rods import rod
 from .sections import ROUND
 from .skeletons import rod_gap

@@ -15,9 +15,8 @@ from ..base.progress import Steps, part
 from ..solid.candidates import BoolArray
 from ..solid.mesh import Body, FloatArray, IntArray
 from .frame import Frame, cantilever, carried, tie_in
-from .lattice import Lattice, LatticeSolid, Strut, place
+from .lattice import NODE_MM, Lattice, LatticeSolid, Strut, place
 from .leaning import Leaning, Moved, Pulled, Seat, leaning, moved, pulled
-from .posts import NODE_MM
 from .rods import rod
 from .sections import ROUND
 from .skeletons import Rods, Skeletons, between, boxes_meet, clearances
