@@ -1,8 +1,8 @@
 """Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
 
 Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), layers (the print
-check, beside manifold3d and trimesh), feed (lattice and solid), cast (filling and freezing, beside scipy).
-`SUBJECT --help` tells more.
+check, beside manifold3d and trimesh), feed (a lattice, and its solid joined) and cast (filling and freezing, beside
+scipy). `SUBJECT --help` tells more.
 """
 
 import importlib

@@ -41,6 +41,26 @@ def cases_of(count: int, **figures: float | list[float]) -> Cases:
     return Cases(**rows, wider=np.ones((count, b)), longer=np.ones((count, b)), spare=np.zeros(b, dtype=bool))
 
 
+def pinned_figures(inputs: dict) -> dict[str, float]:
+    """Give the figures of a pinned heat solve of `tests/published/heat_3d.json` as those of a case."""
+    metal, sand = inputs["metal"], inputs["mould"]
+    return {
+        "solid_g_cm3": metal["density"],
+        "liquid_g_cm3": metal["density"],
+        "solidus_c": metal["solidus"],
+        "liquidus_c": metal["liquidus"],
+        "latent_j_g": metal["latent"],
+        "heat_solid_j_g_k": metal["heat_solid"],
+        "heat_liquid_j_g_k": metal["heat_liquid"],
+        "conductivity_w_m_k": metal["conductivity"],
+        "mould_w_m_k": sand["conductivity"],
+        "mould_j_cm3_k": sand["heat"],
+        "interface_w_m2_k": sand["interface"],
+        "pour_c": inputs["pour_c"],
+        "flask_c": inputs["case"]["flask_c"],
+    }
+
+
 def network_of(volume, cooling, joints=(), section=(), path=(), owner=None, root=0, length=1.0) -> Network:
     """A network of elements of which only sizes and joints matter here."""
     volume, cooling = np.asarray(volume, dtype=float), np.asarray(cooling, dtype=float)

@@ -196,24 +196,24 @@ def freeze(
     """Step until 99 % of every metal cell is solid."""
     between, sums, far = passing(grid, metal, sand)
     rough = between.astype(np.float32)
-    cast = grid.body != MOULD
+    is_metal = grid.body != MOULD
     store = grid.store_mm3
 
     def heat(t):
-        return store * np.where(cast, metal.enthalpy(t), 1e-3 * sand.heat * (t - flask_c))
+        return store * np.where(is_metal, metal.enthalpy(t), 1e-3 * sand.heat * (t - flask_c))
 
     def slope(t):
-        return store * np.where(cast, metal.capacity(t), 1e-3 * sand.heat)
+        return store * np.where(is_metal, metal.capacity(t), 1e-3 * sand.heat)
 
     half_j, solid_j = store * metal.enthalpy(metal.at_solid(0.5)), store * metal.enthalpy(metal.at_solid(0.99))
-    t = np.where(cast, pour_c, flask_c).astype(float)
+    t = np.where(is_metal, pour_c, flask_c).astype(float)
     before = earlier = heat(t)
-    begun, enough = float(before[cast].sum()), 2e-7 * float(heat(np.full_like(t, pour_c))[cast].sum())
+    begun, enough = float(before[is_metal].sum()), 2e-7 * float(heat(np.full_like(t, pour_c))[is_metal].sum())
     half, solid = np.full(len(t), np.nan), np.full(len(t), np.nan)
     now, last, out, left = 0.0, 0.0, 0.0, 0.0
     rate = np.zeros_like(t)
     times, watched, solves = [0.0], [watch(t)], 0
-    while np.isnan(solid[cast]).any() and now < longest_s:
+    while np.isnan(solid[is_metal]).any() and now < longest_s:
         dt = first_s + step_share * now
         w = dt / last if last else 0.0
         a0, a1, a2 = (1 + 2 * w) / (1 + w), 1 + w, w * w / (1 + w)
@@ -233,14 +233,14 @@ def freeze(
         earlier, before = before, heat(new)
         # Enthalpy falls evenly through a step, temperature does not where freezing begins or ends.
         for level, found in ((half_j, half), (solid_j, solid)):
-            past = cast & (earlier > level) & (before <= level)
+            past = is_metal & (earlier > level) & (before <= level)
             found[past] = now + dt * (earlier[past] - level[past]) / (earlier[past] - before[past])
         rate, t, last = (new - t) / dt, new, dt
         now += dt
         times.append(now)
         watched.append(watch(t))
-    given = begun - float(before[cast].sum())
-    taken = float(before[~cast].sum()) + out
+    given = begun - float(before[is_metal].sum())
+    taken = float(before[~is_metal].sum()) + out
     return Frozen(np.array(times), np.array(watched), half, solid, abs(given - taken) / given, len(times) - 1, solves)
 
 
@@ -338,7 +338,7 @@ def voxel_grid(edges, shares, periodic, volumes=None, areas=None):
             across[0][:, None, None] * across[1][:, None] * across[2],
             [1 if a == axis else s for a, s in enumerate(shape)],
         )
-        width = np.broadcast_to(wide[axis].reshape([-1 if a == axis else 1 for a in range(3)]), shape)
+        width = np.broadcast_to(wide[axis].reshape([-1 if a == axis else 1 for a in range(len(shape))]), shape)
         a, b = np.moveaxis(number, axis, 0), np.moveaxis(width, axis, 0)
         near = np.broadcast_to(np.moveaxis(area, axis, 0), a.shape)
         if axis == 0 and periodic:

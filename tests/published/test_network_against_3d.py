@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cast_jobs import cast
-from freezing_rods import cases_of, frozen
+from freezing_rods import cases_of, frozen, pinned_figures
 
 from addon.rules.base.progress import finish
 from addon.rules.cast.feeding import APART
@@ -73,22 +73,7 @@ def froze(gated: bool, pour: str):
     """Give the pinned results, the bodies, the network, and when its elements are half solid."""
     pinned = PINNED[f"{'gated' if gated else 'chain'} {pour} 0.2 mm"]
     bodies, network, mould = made(gated)
-    metal, sand = pinned["inputs"]["metal"], pinned["inputs"]["mould"]
-    figures = {
-        "solid_g_cm3": metal["density"],
-        "liquid_g_cm3": metal["density"],
-        "solidus_c": metal["solidus"],
-        "liquidus_c": metal["liquidus"],
-        "latent_j_g": metal["latent"],
-        "heat_solid_j_g_k": metal["heat_solid"],
-        "heat_liquid_j_g_k": metal["heat_liquid"],
-        "conductivity_w_m_k": metal["conductivity"],
-        "mould_w_m_k": sand["conductivity"],
-        "mould_j_cm3_k": sand["heat"],
-        "interface_w_m2_k": sand["interface"],
-        "pour_c": pinned["inputs"]["pour_c"],
-        "flask_c": pinned["inputs"]["case"]["flask_c"],
-    }
+    figures = pinned_figures(pinned["inputs"])
     done = frozen(network, mould, cases_of(len(network.at), **figures), longest_s=200.0)
     return pinned, bodies[LOOKED_AT], network, done
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from cast_jobs import REACH_MM, cast, casting, job
-from freezing_rods import cases_of, frozen
+from freezing_rods import cases_of, frozen, pinned_figures
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from mesh_shapes import box, rotation, torus
@@ -223,22 +223,7 @@ def test_links_freeze_as_a_heat_solve_in_three_dimensions_says(shape):
     chain = finish(build_chain(spec, LayoutSpec("straight", links=9 if shape == "chain" else 2)))
     bodies = chain.bodies if shape == "chain" else chain.bodies[:1]
     network, mould = cast(bodies, reach_mm=6.0)
-    metal, sand = pinned["inputs"]["metal"], pinned["inputs"]["mould"]
-    figures = {
-        "solid_g_cm3": metal["density"],
-        "liquid_g_cm3": metal["density"],
-        "solidus_c": metal["solidus"],
-        "liquidus_c": metal["liquidus"],
-        "latent_j_g": metal["latent"],
-        "heat_solid_j_g_k": metal["heat_solid"],
-        "heat_liquid_j_g_k": metal["heat_liquid"],
-        "conductivity_w_m_k": metal["conductivity"],
-        "mould_w_m_k": sand["conductivity"],
-        "mould_j_cm3_k": sand["heat"],
-        "interface_w_m2_k": sand["interface"],
-        "pour_c": pinned["inputs"]["pour_c"],
-        "flask_c": pinned["inputs"]["case"]["flask_c"],
-    }
+    figures = pinned_figures(pinned["inputs"])
     done = frozen(network, mould, cases_of(len(network.at), **figures))
     own = network.of_owner(len(bodies) // 2)
     link = pinned["bodies"]["link"]
