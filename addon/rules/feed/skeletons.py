@@ -220,8 +220,3 @@ def _batches(costs: IntArray) -> list[tuple[int, int]]:
 
 def _dot(a: FloatArray, b: FloatArray) -> FloatArray:
     return np.asarray(np.einsum("...i,...i->...", a, b))
-
-
-def rods_cross(one: FloatArray, r_one: FloatArray, other: FloatArray, r_other: FloatArray) -> bool:
-    """Tell whether two rods, points (k + 1, 3) and radii (k,) each, may touch."""
-    return bool(rod_gap(one, r_one, other[None], r_other[None])[0] <= 1e-3)
