@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from addon.rules.base.progress import finish
-from addon.rules.cast.cases import sized
+from addon.rules.cast.cases import beside, sized
 from addon.rules.cast.fill import FULL, GAS, NOT_REACHED, PRESSURE, SOLID, fill, front_stands
 from addon.rules.cast.freeze import freeze
 from addon.rules.cast.network import Network
@@ -93,13 +93,13 @@ def test_nothing_is_lost():
 def test_a_case_fills_the_same_beside_others_as_alone():
     network = fed_chain(1.2, 2.4)
     cases = cases_for(network, push_kpa=[2.0, 25.0, 8.0], flask_c=[350.0, 600.0, 450.0], pour_g_s=[80.0, 150.0, 300.0])
-    beside = filled(network, cases)
+    together = filled(network, cases)
     for k in range(cases.count):
         alone = filled(network, cases.take([k]))
-        assert alone.filled[:, 0] == pytest.approx(beside.filled[:, k], abs=1e-6)
-        assert alone.fill_s[:, 0] == pytest.approx(beside.fill_s[:, k], rel=1e-6, nan_ok=True)
-        assert alone.metal_c[:, 0] == pytest.approx(beside.metal_c[:, k], abs=1e-3, nan_ok=True)
-        assert np.all(alone.reason[:, 0] == beside.reason[:, k])
+        assert alone.filled[:, 0] == pytest.approx(together.filled[:, k], abs=1e-6)
+        assert alone.fill_s[:, 0] == pytest.approx(together.fill_s[:, k], rel=1e-6, nan_ok=True)
+        assert alone.metal_c[:, 0] == pytest.approx(together.metal_c[:, k], abs=1e-3, nan_ok=True)
+        assert np.all(alone.reason[:, 0] == together.reason[:, k])
 
 
 @pytest.mark.parametrize(
@@ -179,6 +179,33 @@ def test_cold_metal_stands_and_says_so():
     assert got.front_c[tip, 0] == pytest.approx(where, abs=6.0)
     passed = got.front_c[1:tip, 0]
     assert np.all(np.diff(passed) < 0.1)
+
+
+def test_a_case_that_is_lost_is_given_up():
+    """A thin bore freezes up while a wide one still fills. What can still come is never less than what comes; a case
+    that is given up ends there, one beside it goes on to the same end.
+    """
+    made = Channel(500.0, 0.0)
+    link = made.owner("link 1", "link")
+    thin, wide = made.bore(link, 1.0, 200.0, 100, 0.0), made.bore(link, 4.0, 200.0, 100, 0.0)
+    made.join(0, thin[0])
+    made.join(0, wide[0])
+    network = made.network()
+    cold = {"flask_c": 100.0, "pour_c": 910.0, "interface_w_m2_k": 2000.0}
+    cases = beside([cases_for(network, push_kpa=8.0, **cold), cases_for(network, push_kpa=500.0)])
+    seen = []
+
+    def lost(can_come):
+        seen.append(can_come)
+        return can_come[thin[-1]] < 1.0
+
+    whole, got = filled(network, cases), filled(network, cases, lost=lost)
+    assert all(np.all(can_come >= whole.filled - 1e-9) for can_come in seen)
+    assert np.all(seen[0] == 1.0)
+    assert seen[-1][thin[-1], 0] < 1.0 == seen[-1][wide[-1], 0]
+    assert got.end_s[0] < 0.9 * whole.end_s[0]
+    assert whole.filled[thin[-1], 1] == 1.0
+    assert got.filled[:, 1] == pytest.approx(whole.filled[:, 1], abs=1e-9)
 
 
 def test_skin_freezing_metal_runs_on_longer():

@@ -122,6 +122,24 @@ def test_a_user_adds_an_alloy_by_its_mix(tmp_path):
     assert rose.liquidus_c == OURS.alloy("gold-18-yellow").liquidus_c
 
 
+def test_an_investment_of_an_earlier_version_still_counts(tmp_path):
+    """Complete as it was then: what was added since comes from ours of the same bond, what it writes stays its own."""
+    text = (DATA / "investments.toml").read_text(encoding="utf-8")
+    begin = text.index("[phosphate-bonded]")
+    own = text[begin:].replace("phosphate-bonded", "mine").replace('bond = "mine"', 'bond = "phosphate"')
+    lines = [line for line in own.splitlines() if not line.startswith(("interface_w_m2_k", "permeability_m2"))]
+    found = written(tmp_path, "investments.toml", "\n".join(lines))
+    mine, ours = found.investment("mine"), OURS.investment("phosphate-bonded")
+    assert found.warnings == ()
+    assert mine.permeability_m2 == ours.permeability_m2
+    assert mine.interface_w_m2_k == ours.interface_w_m2_k
+    other = "\n".join(lines).replace('bond = "phosphate"', 'bond = "gypsum"')
+    assert (
+        written(tmp_path, "investments.toml", other).investment("mine").permeability_m2
+        == OURS.investment("gypsum-bonded").permeability_m2
+    )
+
+
 def test_a_user_adds_flasks_and_they_stay_in_order(tmp_path):
     found = written(tmp_path, "flasks.toml", "[mine]\ndiameter_mm = 95\nheight_mm = 70\n")
     assert [f.name for f in found.flasks] == [*(f.name for f in OURS.flasks), "mine"]

@@ -13,8 +13,8 @@ import numpy as np
 
 from ..solid.mesh import FloatArray, IntArray
 
-# In a round nodes go that have at most this many neighbours, or as few as any has.
-PATH = 2
+# In a round nodes go that have at most so many neighbours, or so many more than any: fewer rounds, hardly more to do.
+PATH, MORE = 3, 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,10 +75,10 @@ def elimination(count: int, joints: IntArray) -> Elimination:
     rounds: list[_Round] = []
     while left:
         degree = [len(around[v]) for v in left]
-        most = max(PATH, min(degree))
+        most = max(PATH, min(degree) + MORE)
         touched: set[int] = set()
         chosen = []
-        for v, d in zip(left, degree, strict=True):
+        for d, v in sorted(zip(degree, left, strict=True)):
             if d <= most and v not in touched:
                 chosen.append(v)
                 touched.add(v)

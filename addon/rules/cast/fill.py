@@ -6,13 +6,14 @@ for good once so much of it is solid that it no longer runs (M. Flemings, Solidi
 alloys that freeze at one temperature, 0.2 to 0.5 in those that freeze over a range). Each case has its own clock.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from ..base.progress import Steps
-from ..solid.mesh import FloatArray
+from ..solid.mesh import FloatArray, IntArray
 from .cases import Cases, Sized, sized
 from .elimination import Elimination, elimination
 from .enthalpy import heat_at, heat_content, solid_share, temperature_at
@@ -46,17 +47,20 @@ LONGEST_STEP_S = 0.02
 LONGEST_STEP = 0.03
 LONGEST_S = 20.0
 MOST_STEPS = 15
-# A case has come to rest when for so many steps less came in than this share, at that rate in all the time gone, and
-# what came did not grow.
+# A case has come to rest when for a share of the time gone, and for some seconds, less came in than this share, at that
+# rate in all the time gone, and what came did not grow.
 STILL = 1e-3
-STILL_STEPS = 6
+STILL_SHARE = 0.1
 LEAST_S = 0.05
 SHOWN = 60
 # What comes in too much in a step goes on so often within it.
 CASCADE = 3
+# Every so many steps it is asked whether a case is lost.
+ASKED = 6
 # The clock of a case that has ended all but stands.
 _STANDING_S = 1e-9
 _FULL = 1e-6
+_NO_G = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,12 +104,14 @@ def fill(
     stands: FloatArray | None = None,
     steps: int = STEPS,
     longest_s: float = LONGEST_S,
+    lost: Callable[[FloatArray], BoolArray] | None = None,
 ) -> Steps[Filled]:
     """Let the metal of every case run into the network, until all is full, or nothing moves, or ``longest_s``.
 
     ``around`` of the same cases and ``plan`` of the network's joints are worked out when not given. ``stands`` (b,):
     the share solid at which a front stands. ``steps``: in how many the metal comes in, if it comes evenly. Elements
-    that only shut spare joints lead to are left out.
+    that only shut spare joints lead to are left out. ``lost`` is shown now and then the shares (n, b) that elements can
+    still come to, and a case (b,) ends that it gives up.
     """
     sizes = sized(network, cases)
     plan = elimination(len(network.volume_mm3), network.joints) if plan is None else plan
@@ -113,6 +119,8 @@ def fill(
     march = _March(network, sizes, cases, around, plan, front_stands(cases) if stands is None else stands, steps)
     while march.busy.any() and march.steps < MOST_STEPS * steps and march.time.min() < longest_s:
         march.step(longest_s)
+        if lost is not None and march.steps % ASKED == 0:
+            march.busy = march.busy & ~lost(march.still_to_come())
         yield march.share
     return march.result()
 
@@ -145,7 +153,8 @@ class _March:
         self.passing = cases.conductivity_w_m_k * 1e-3 * sizes.bridge_mm
         self.gram = cases.liquid_g_cm3 * 1e-3
         self.pour_mm3_s = cases.pour_g_s / self.gram
-        self.wanted = _reached(network, sizes)
+        self.joints, self.is_open = network.joints, sizes.section_mm2 > 0.0
+        self.wanted = _reached(self.joints, self.root, self.is_open, np.ones((n, b), dtype=bool))
         self.net_mm3 = np.where(self.wanted, self.volume, 0.0).sum(axis=0) - self.volume[self.root]
         self.part_mm3 = self.net_mm3 / steps
 
@@ -160,7 +169,7 @@ class _March:
         self.came, self.last_s = np.zeros((n, b)), np.ones(b)
         self.time, self.busy = np.zeros(b), np.ones(b, dtype=bool)
         self.next_s = np.minimum(self.part_mm3 / self.pour_mm3_s, LONGEST_STEP_S)
-        self.still = np.zeros(b, dtype=np.int64)
+        self.still_s = np.zeros(b)
         self.rate, self.poured = np.zeros(b), np.zeros(b)
         self.steps, self.share = 0, 0.0
 
@@ -197,6 +206,11 @@ class _March:
         trace &= self.filled[into, case] <= 0.0
         moved[joint[trace], case[trace]] = 0.0
         return moved
+
+    def still_to_come(self) -> FloatArray:
+        """Give the share (n, b) that every element can come to, by what is solid for good."""
+        free = ~self.stopped & ~((self.filled >= 1.0 - _FULL) & (self.solid > LOCKED))
+        return np.where(_reached(self.joints, self.root, self.is_open, free), 1.0, np.minimum(self.filled, 1.0))
 
     def is_full(self) -> BoolArray:
         """Tell which elements (n, b) are full; the root always takes part in the flow as if it were."""
@@ -286,7 +300,10 @@ class _March:
         self.state = advance(self.around, self.state, taking, driving_c)
         led = running.passing * (driving_c[self.first] - driving_c[self.second])
         loss = taking.conductance * driving_c - taking.source + self.ways.ends.sums(led, -led)
-        self._tips(before, after, (forth, back), loss * seconds / np.maximum(wetted * grams, 1e-300))
+        wet_g = wetted * grams
+        self._tips(
+            before, after, (forth, back), np.divide(loss * seconds, wet_g, out=np.zeros_like(loss), where=wet_g > _NO_G)
+        )
 
     def _tips(
         self, before: FloatArray, after: FloatArray, moved: tuple[FloatArray, FloatArray], loss: FloatArray
@@ -353,8 +370,8 @@ class _March:
         is_done = ~(self.wanted & ~is_full).any(axis=0) | ~(flow.front != 0).any(axis=0)
         is_still = (rate * self.time < STILL * self.net_mm3) & (rate <= self.rate * (1.0 + STILL))
         self.rate = rate
-        self.still = np.where(is_still, self.still + 1, 0)
-        at_rest_now = (self.still >= STILL_STEPS) & (self.time > LEAST_S)
+        self.still_s = np.where(is_still, self.still_s + seconds, 0.0)
+        at_rest_now = self.still_s > np.maximum(STILL_SHARE * self.time, LEAST_S)
         self.busy = self.busy & ~(is_full[self.root] & (is_done | at_rest_now))
         share = np.where(self.busy, np.minimum(self.poured / (self.net_mm3 + self.volume[self.root]), 1.0), 1.0)
         self.share = max(self.share, float(share.min()))
@@ -406,27 +423,27 @@ class _March:
         return reason
 
 
-def _reached(network: Network, sizes: Sized) -> BoolArray:
-    """Tell which elements (n, b) open joints lead to from the root."""
-    n, cases = sizes.volume_mm3.shape
+def _reached(joints: IntArray, root: int, is_open: BoolArray, free: BoolArray) -> BoolArray:
+    """Tell which elements (n, b) ``free`` ones and joints (m, b) that are open lead to from the root."""
+    n, cases = free.shape
     reached = np.zeros((n, cases), dtype=bool)
     known: dict[bytes, BoolArray] = {}
     for case in range(cases):
-        is_open = sizes.section_mm2[:, case] > 0.0
-        key = is_open.tobytes()
+        ways = is_open[:, case] & free[joints, case].all(axis=1)
+        key = ways.tobytes()
         if key not in known:
             around: list[list[int]] = [[] for _ in range(n)]
-            for a, b in network.joints[is_open].tolist():
+            for a, b in joints[ways].tolist():
                 around[a].append(b)
                 around[b].append(a)
-            seen = np.zeros(n, dtype=bool)
-            seen[network.root] = True
-            waiting = [network.root]
+            seen = [False] * n
+            seen[root] = True
+            waiting = [root]
             while waiting:
                 for other in around[waiting.pop()]:
                     if not seen[other]:
                         seen[other] = True
                         waiting.append(other)
-            known[key] = seen
+            known[key] = np.array(seen, dtype=bool)
         reached[:, case] = known[key]
     return reached

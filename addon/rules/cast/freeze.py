@@ -18,7 +18,7 @@ from .network import Mould, Network
 
 # Steps in s: the first, and each as a share of the time gone by.
 FIRST_S = 0.008
-GROWTH = 0.06
+GROWTH = 0.08
 LONGEST_S = 3600.0
 SHOWN = 60
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from ..base.progress import Steps, part
 from ..solid.mesh import FloatArray
@@ -26,7 +27,7 @@ BETWEEN, RUNS = 2, 2
 # Steps of filling and growth of those of freezing: whether a job passes needs no finer ones.
 STEPS, GROWTH = 40, 0.12
 # So many cases run beside each other at once; a few alone take less time one after the other.
-TOGETHER, FEW = 24, 3
+TOGETHER, FEW = 24, 8
 # Limits of sizes over the wire, and of a gate over what it is: what may still find room, our judgement; the planner
 # has the last word.
 GATE_WIRES, TIP_WIRES, RING_WIRES, SHORTEST = 1.5, 0.9, 2.5, 0.5
@@ -214,9 +215,13 @@ def _of_these(
     until_s: float,
 ) -> Steps[list[bool]]:
     cold = beside([reach.at(cases[COLD], value, COLD) for reach, value in wanted])
-    in_cold = yield from part(fill(network, mould, cold, plan=plan, steps=STEPS), 0.0, 0.4)
-    full = filled_shares(network, sized(network, cold).volume_mm3, in_cold.filled)
-    left = np.flatnonzero((full >= FULL_IN_COLD).all(axis=0)).tolist()
+    volume = sized(network, cold).volume_mm3
+
+    def short(filled: FloatArray) -> npt.NDArray[np.bool_]:
+        return np.asarray((filled_shares(network, volume, filled) < FULL_IN_COLD).any(axis=0))
+
+    in_cold = yield from part(fill(network, mould, cold, plan=plan, steps=STEPS, lost=short), 0.0, 0.4)
+    left = np.flatnonzero(~short(in_cold.filled)).tolist()
     passes = [False] * len(wanted)
     if not left:
         return passes

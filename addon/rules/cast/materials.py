@@ -34,6 +34,8 @@ _INVESTMENT_LIMITS = {
     "interface_w_m2_k": (10.0, 1e5), "permeability_m2": (1e-18, 1e-8),
     "working_min": (0.5, 120.0), "rest_h": (0.0, 72.0), "ramp_c_per_h": (5.0, 2000.0),
 }  # fmt: skip
+# What a complete investment of the user's may lack, as one written before there were these: of ours of the same bond.
+_LATER_KEYS = ("interface_w_m2_k", "permeability_m2")
 _RESIN_LIMITS = {
     "density_g_cm3": (0.5, 3.0), "slow_from_c": (20.0, 1000.0), "slow_to_c": (20.0, 1000.0),
     "slow_ramp_c_per_h": (5.0, 2000.0), "extra_top_hold_h": (0.0, 48.0),
@@ -191,7 +193,8 @@ T = TypeVar("T", bound=_Named)
 def load_materials(data: Path = DATA, user: Path | None = None) -> Materials:
     """Read the tables of ``data`` and lay the user's own of folder ``user`` over them.
 
-    A user entry of a known name changes the keys it writes; a new name must be complete, or say ``like = "name"``.
+    A user entry of a known name changes the keys it writes; a new name must be complete, or say ``like = "name"``. What
+    entries of earlier versions had not yet comes from ours of the same bond.
     A user's entry that cannot be used is left out and named with its line in ``warnings``; all others count. Raises
     BadInput for ``data``.
     """
@@ -252,6 +255,8 @@ def _laid_over(ours: Mapping[str, Any], theirs: Mapping[str, Any], name: str, wh
             raise BadInput(f"{where}.like: {like!r} is itself like another; name that one")
         base = both[like]
     laid = {**base, **{k: v for k, v in values.items() if k != "like"}}
+    kin = next((one for one in ours.values() if "bond" in one and one["bond"] == laid.get("bond")), {})
+    laid = {key: kin[key] for key in _LATER_KEYS if key in kin} | laid
     if "mix_percent" in values and "density_g_cm3" not in values:
         laid.pop("density_g_cm3", None)
     return laid
