@@ -212,15 +212,16 @@ def _barred_arcs(
 ) -> tuple[FloatArray, FloatArray]:
     """Give the angles at which parts that come in straight would meet metal: middles and half widths of arcs."""
     centres, halves = [], []
+    x, y = metal.across.T
+    direction, away = np.arctan2(y, x), np.sqrt(x * x + y * y)
     for part in held:
         beside = _beside(part.low_mm, part.high_mm, metal)
         whole = metal.radius + metal.keep
         near = beside < whole
         ball = np.sqrt(whole[near] ** 2 - beside[near] ** 2)
-        x, y = metal.across[near].T
-        centres.append(np.arctan2(y, x))
+        centres.append(direction[near])
         reach = ball + part.radius_mm + part.wider * radius_mm
-        halves.append(_barred(np.hypot(x, y), reach, middle_mm + part.back_mm))
+        halves.append(_barred(away[near], reach, middle_mm + part.back_mm))
     return np.concatenate(centres), np.concatenate(halves)
 
 
@@ -310,18 +311,22 @@ def _clearest(
         if not len(near):
             continue
         x, y = metal.across[near].T
-        cos, sin = np.cos(angles)[:, None], np.sin(angles)[:, None]
-        along, left = cos * x + sin * y, cos * y - sin * x
-        if held:
-            before = np.maximum(middle_mm + part.back_mm - along, 0.0)
-            out = np.maximum(np.hypot(before, left) - part.radius_mm - part.wider * radius_mm, 0.0)
-        else:
-            beyond = np.maximum(np.abs(along) - radius_mm - BLADE_END_MM, 0.0)
-            out = np.maximum(np.maximum(left - radius_mm, -(radius_mm + BLADE_WIDE_MM) - left), 0.0)
-            out = np.hypot(out, beyond)
-        spare = np.hypot(out, beside[near]) - (metal.radius + metal.keep)[near]
-        nearest = spare.argmin(axis=1)
-        found = spare[np.arange(len(angles)), nearest]
+        high2, whole = beside[near] ** 2, (metal.radius + metal.keep)[near]
+        begin, reach = middle_mm + part.back_mm, part.radius_mm + part.wider * radius_mm
+        nearest, found = np.zeros(len(angles), dtype=np.int64), np.zeros(len(angles))
+        # One angle at a time keeps what is reckoned with in the processor's cache.
+        for k, (cos, sin) in enumerate(zip(np.cos(angles), np.sin(angles), strict=True)):
+            along, left = cos * x + sin * y, cos * y - sin * x
+            if held:
+                before = np.maximum(begin - along, 0.0)
+                out2 = np.maximum(np.sqrt(before * before + left * left) - reach, 0.0) ** 2
+            else:
+                beyond = np.maximum(np.abs(along) - radius_mm - BLADE_END_MM, 0.0)
+                out2 = np.maximum(np.maximum(left - radius_mm, -(radius_mm + BLADE_WIDE_MM) - left), 0.0) ** 2
+                out2 += beyond * beyond
+            spare = np.sqrt(out2 + high2) - whole
+            nearest[k] = spare.argmin()
+            found[k] = spare[nearest[k]]
         owner = np.where(found < least, metal.owner[near[nearest]], owner)
         keep = np.where(found < least, metal.keep[near[nearest]], keep)
         least = np.minimum(least, found)
