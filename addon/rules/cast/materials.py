@@ -255,7 +255,9 @@ def _laid_over(ours: Mapping[str, Any], theirs: Mapping[str, Any], name: str, wh
             raise BadInput(f"{where}.like: {like!r} is itself like another; name that one")
         base = both[like]
     laid = {**base, **{k: v for k, v in values.items() if k != "like"}}
-    kin = next((one for one in ours.values() if "bond" in one and one["bond"] == laid.get("bond")), {})
+    kin: Mapping[str, Any] = next(
+        (one for one in ours.values() if "bond" in one and one["bond"] == laid.get("bond")), {}
+    )
     laid = {key: kin[key] for key in _LATER_KEYS if key in kin} | laid
     if "mix_percent" in values and "density_g_cm3" not in values:
         laid.pop("density_g_cm3", None)
