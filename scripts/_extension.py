@@ -32,11 +32,22 @@ def build(folder: str | Path | None = None) -> Path:
 
 
 def stage(folder: Path) -> None:
-    """Lay out the extension as it is installed: what is in addon/, with the manifest and the licence beside it."""
+    """Lay out the extension as it is installed: addon/ with manifest, licence, sample jobs and help beside its code."""
     root = Path(_setup.ROOT)
     shutil.copytree(root / "addon", folder, ignore=shutil.ignore_patterns("__pycache__", "*.py[cod]", ".*"))
     for name in (MANIFEST, "LICENSE"):
         shutil.copy(root / name, folder / name)
+    samples = folder / "samples"
+    samples.mkdir()
+    # A job file and the mesh that one of them names; scenes and pictures stay where they are.
+    for pattern in ("*.toml", "*.stl"):
+        for path in (root / "sample_scenes").glob(pattern):
+            shutil.copy(path, samples / path.name)
+    # In a process of its own: it registers the extension in Blender to read its buttons and settings.
+    command = [sys.executable, str(Path(_setup.SCRIPTS) / "_help.py"), str(folder / "help")]
+    run = subprocess.run(command, capture_output=True, text=True, errors="replace", timeout=120)
+    if run.returncode != 0:
+        raise BuildFailed(f"the help cannot be written: {run.stderr.strip().splitlines()[-1:] or run.returncode}")
 
 
 def _tool(verb: str, *words: str) -> None:

@@ -6,7 +6,6 @@ the host tests on Blender. A process that hangs is ended with all it started, an
 
 import argparse
 import os
-import shutil
 import sys
 import tempfile
 import threading
@@ -19,12 +18,13 @@ from typing import IO
 
 import _environment
 import _setup
+import _window_blender
 from _limited import TIMED_OUT, run_limited
 
 ROOT = Path(_setup.ROOT)
 LIMIT_S = {"rules": 800, "published": 450, "host": 600, "window": 900}
 STATIC_LIMIT_S = 180
-# The rules take as long as the two other rooms together, and so run beside them, on a core of their own.
+# Two rows of rooms run beside each other, a core for each: half of the published checks go with the rules.
 ROOMS = ("rules", "published", "host")
 NO_TESTS = 5
 # The types are checked against the oldest numpy there may be, which is that of this Python.
@@ -95,7 +95,9 @@ def _parser() -> argparse.ArgumentParser:
         "--all", action="store_true", help="host tests on every supported Blender: " + ", ".join(BLENDERS)
     )
     parser.add_argument(
-        "--window", action="store_true", help="also the tests that need a Blender on PATH and a display"
+        "--window",
+        action="store_true",
+        help="also the tests that need a display and a Blender, on PATH or named by LINKWRIGHT_BLENDER",
     )
     parser.add_argument("-k", metavar="EXPR", help="only tests whose names match, as in pytest")
     parser.add_argument("paths", nargs="*", metavar="PATH", help="test files or folders, or tests as FILE::NAME")
@@ -131,25 +133,30 @@ def _by_room(paths: list[str]) -> dict[str, list[str]]:
 
 
 def _rooms(words: dict[str, list[str]], *, narrowed: bool) -> Count:
-    """Run the rooms of tests, the rules beside the others; what those say is printed when they are done."""
+    """Run the rooms of tests in two rows, that of the rules aside: what it says is printed when all is done."""
+
+    def row(jobs: Sequence[tuple[str, list[str]]], aside: "Aside | None" = None) -> Count:
+        of_jobs = (_pytest(room, sys.executable, its, may_be_empty=narrowed, aside=aside) for room, its in jobs)
+        return sum(of_jobs, start=Count())
+
     if len(words) < 2 or "rules" not in words:
-        return sum((_pytest(room, sys.executable, words[room], may_be_empty=narrowed) for room in words), start=Count())
-    count, off = Count(), threading.Event()
+        return row(list(words.items()))
+    first, second = [(room, its) for room, its in words.items() if room != "rules"], [("rules", words["rules"])]
+    if ("published", ["tests/published"]) in first:
+        files = sorted(f"tests/published/{path.name}" for path in (ROOT / "tests" / "published").glob("test_*.py"))
+        first[first.index(("published", ["tests/published"]))] = ("published", files[::2])
+        second.append(("published", files[1::2]))
+    off = threading.Event()
     with tempfile.TemporaryFile() as said, ThreadPoolExecutor(1) as beside:
-        aside = Aside(said, off)
-        rules = beside.submit(_pytest, "rules", sys.executable, words["rules"], may_be_empty=narrowed, aside=aside)
+        others = beside.submit(row, second, Aside(said, off))
         try:
-            for room in words:
-                if room != "rules":
-                    count += _pytest(room, sys.executable, words[room], may_be_empty=narrowed, aside=Aside(None, off))
-            count += rules.result()
+            return row(first, Aside(None, off)) + others.result()
         finally:
             off.set()
             said.seek(0)
             sys.stdout.flush()
             sys.stdout.buffer.write(said.read())
             sys.stdout.flush()
-    return count
 
 
 def _static_checks() -> Count:
@@ -193,11 +200,9 @@ def _other_blenders(words: list[str], *, may_be_empty: bool) -> Count:
 
 def _window(words: list[str]) -> Count:
     """Run the tests that drive a real Blender window, where there is one to drive."""
-    if shutil.which("blender") is None:
-        reason = "there is no Blender program on PATH"
-    elif not (os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or sys.platform in ("win32", "darwin")):
-        reason = "there is no display"
-    else:
+    program, reason = _window_blender.find()
+    if program is not None:
+        _say(f"the window tests drive {program}")
         return _pytest("window", sys.executable, words, may_be_empty=False)
     _say(f"SKIPPED: the window tests: {reason}")
     return Count(skipped=1)

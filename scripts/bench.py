@@ -1,8 +1,8 @@
 """Measure speed: `python3 scripts/bench.py SUBJECT`, beside an independent library where there is one.
 
 Subjects: chain (live drafts and exact builds), inspect (the gaps of a chain, beside python-fcl), layers (the print
-check, beside manifold3d and trimesh), feed (a lattice, and its solid joined) and cast (filling and freezing, beside
-scipy). `SUBJECT --help` tells more.
+check, beside manifold3d and trimesh), feed (a lattice, and its solid joined), cast (filling and freezing, beside
+scipy) and panel (what Blender's side costs at rest). `SUBJECT --help` tells more.
 """
 
 import importlib
@@ -10,7 +10,7 @@ import sys
 
 import _setup
 
-SUBJECTS = ("chain", "inspect", "layers", "feed", "cast")
+SUBJECTS = ("chain", "inspect", "layers", "feed", "cast", "panel")
 
 
 def main():
@@ -22,5 +22,5 @@ def main():
 
 
 if __name__ == "__main__":
-    _setup.enter(tests=True, blender=False)
+    _setup.enter(tests=True, blender=sys.argv[1:2] == ["panel"])
     sys.exit(main())

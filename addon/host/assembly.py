@@ -8,16 +8,26 @@ from . import (
     command,
     figures,
     gauge_readings,
+    gizmos,
     handlers,
+    keys,
+    manual,
+    menus,
     op_chain,
+    op_drag,
     op_export,
     op_feed,
+    op_gate,
     op_gauge,
+    op_hover,
     op_inspect,
+    op_mend,
     op_preview,
     op_print,
+    op_samples,
     op_size,
     op_strut,
+    outcomes,
     panel_cast,
     panel_chain,
     panel_feed,
@@ -25,6 +35,7 @@ from . import (
     panel_layout,
     panel_print,
     panels,
+    presets,
     properties,
     results,
     scene_properties,
@@ -32,11 +43,14 @@ from . import (
 from .cast_view import cast_view
 from .checking import checker
 from .gap_colours import colours
+from .gap_reader import reader
 from .live_lattice import live
+from .mending import mender
 from .overlay import Overlay
 from .print_view import section
 from .reasons import reasons
 from .registry import Registry
+from .translated import register_texts, unregister_texts
 
 CLASSES = (
     figures.LINKWRIGHT_PG_size,
@@ -56,8 +70,12 @@ CLASSES = (
     results.LINKWRIGHT_PG_layout,
     results.LINKWRIGHT_PG_way,
     results.LINKWRIGHT_PG_stood,
+    outcomes.LINKWRIGHT_PG_outcome,
     results.LINKWRIGHT_PG_state,
+    op_samples.LINKWRIGHT_OT_open_sample,
+    op_samples.LINKWRIGHT_MT_samples,
     op_chain.LINKWRIGHT_OT_add_chain,
+    op_chain.LINKWRIGHT_MT_add,
     op_chain.LINKWRIGHT_OT_follow_curve,
     op_chain.LINKWRIGHT_OT_verify,
     op_chain.LINKWRIGHT_OT_set_millimetres,
@@ -66,6 +84,7 @@ CLASSES = (
     op_size.LINKWRIGHT_OT_usual_sizes,
     op_size.LINKWRIGHT_OT_resize,
     op_size.LINKWRIGHT_OT_least_width,
+    op_mend.LINKWRIGHT_OT_mend_chain,
     op_preview.LINKWRIGHT_OT_preview_worn,
     op_preview.LINKWRIGHT_OT_compare_layouts,
     op_inspect.LINKWRIGHT_OT_inspect,
@@ -78,10 +97,17 @@ CLASSES = (
     op_feed.LINKWRIGHT_OT_add_lattice,
     op_feed.LINKWRIGHT_OT_remove_lattice,
     op_feed.LINKWRIGHT_OT_plan_cast,
-    op_strut.LINKWRIGHT_OT_add_gate,
+    op_gate.LINKWRIGHT_OT_add_gate,
+    op_gate.LINKWRIGHT_OT_take_gates,
+    op_gate.LINKWRIGHT_OT_lead_gate,
     op_strut.LINKWRIGHT_OT_pin_gate,
     op_strut.LINKWRIGHT_OT_remove_gate,
     op_strut.LINKWRIGHT_OT_clear_edits,
+    op_drag.LINKWRIGHT_OT_drag_size,
+    op_drag.LINKWRIGHT_OT_drag_width,
+    op_hover.LINKWRIGHT_OT_read_gap,
+    op_hover.LINKWRIGHT_OT_follow_pointer,
+    op_hover.LINKWRIGHT_OT_stop_reading,
     op_print.LINKWRIGHT_OT_check_print,
     op_print.LINKWRIGHT_OT_find_way_up,
     op_print.LINKWRIGHT_OT_apply_way_up,
@@ -101,6 +127,7 @@ CLASSES = (
     panel_print.LINKWRIGHT_PT_ways,
     panel_cast.LINKWRIGHT_PT_cast,
     panels.LINKWRIGHT_PT_export,
+    *presets.CLASSES,
 )
 
 # What stands registered; Blender itself is this state's owner, the list only remembers how to take it back.
@@ -128,12 +155,16 @@ def take_apart() -> None:
 
 def _assemble(registry: Registry) -> None:
     registry.types(*CLASSES)
+    register_texts(CLASSES)
+    registry.did(unregister_texts)
     make: Any = bpy.props
     registry.prop(bpy.types.Object, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_object))
     registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=scene_properties.LINKWRIGHT_PG_scene))
     registry.prop(bpy.types.Scene, "linkwright_gauge", make.PointerProperty(type=gauge_readings.LINKWRIGHT_PG_gauge))
     registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
     registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
+    remembered = make.StringProperty(name="What Its Chain Was Asked For", options={"HIDDEN"})
+    registry.prop(bpy.types.Collection, "linkwright_settings", remembered)
     registry.prop(bpy.types.Collection, "linkwright_set", make.StringProperty(name="Objects over This Lattice"))
     app = bpy.app.handlers
     registry.handler(app.load_pre, handlers.before_load)
@@ -142,9 +173,24 @@ def _assemble(registry: Registry) -> None:
     registry.handler(app.redo_post, handlers.after_undo)
     registry.handler(app.depsgraph_update_post, handlers.edited)
     registry.menu(bpy.types.VIEW3D_MT_add, add_menu)
+    registry.menu(bpy.types.TOPBAR_MT_help, manual.help_menu)
+    bpy.utils.register_manual_map(manual.manual_map)
+    registry.did(lambda: bpy.utils.unregister_manual_map(manual.manual_map))
+    registry.types(menus.LINKWRIGHT_MT_chain)
+    registry.menu(bpy.types.VIEW3D_MT_object, menus.object_menu)
+    registry.types(gizmos.LINKWRIGHT_GGT_sizes, gizmos.LINKWRIGHT_GGT_gate)
+    registry.menu(bpy.types.VIEW3D_PT_gizmo_display, gizmos.handles_switch)
+    keys.register_keys(registry)
+    registry.did(reader.stop)
+    registry.menu(bpy.types.TOPBAR_MT_file_export, op_export.export_menu)
+    registry.menu(bpy.types.TOPBAR_MT_file_import, op_export.import_menu)
     registry.did(checker.stop)
+    registry.did(handlers.later.stop)
     registry.did(live.stop)
+    registry.did(mender.stop)
     registry.did(reasons.stop)
+    op_samples.known.start()
+    registry.did(op_samples.known.stop)
     colours.start()
     registry.did(colours.stop)
     registry.did(cast_view.stop)
@@ -160,8 +206,5 @@ def _assemble(registry: Registry) -> None:
 
 def add_menu(menu: Any, _context: Any) -> None:
     """Offer chains in the Add menu."""
-    layout = menu.layout
-    layout.separator()
-    layout.operator("linkwright.add_chain", text="Chain on a Ring", icon="LINKED").where = "ring"
-    layout.operator("linkwright.add_chain", text="Chain along Curve", icon="LINKED").where = "curve"
-    layout.operator("linkwright.add_gauge", text="Gauge", icon="LINKED")
+    menu.layout.separator()
+    menu.layout.menu("LINKWRIGHT_MT_add", icon="LINKED")

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
 from typing import Any
 
 from ..rules.cast.levers import Lever
 from ..rules.cast.plan import CastPlan
-from ..rules.cast.verdict import AT_RISK, SHORT
+from ..rules.cast.verdict import AT_RISK, SHORT, LinkCast
 from ..rules.sheet.outcome import headline
+
+# The panel tells so many reasons why links are not sound, the worst ones; the bench sheet tells all.
+MOST_REASONS = 3
 
 
 def store_plan(state: Any, planned: CastPlan, *, subject: str, dated: str) -> None:
     """Keep a plan; ``dated`` is the stamp of the chain and settings it was made for."""
     state.plan.clear()
     state.levers.clear()
+    state.cast_reasons.clear()
     for name, value in plan_figures(planned):
         row = state.plan.add()
         row.name, row.value = name, value
@@ -22,10 +28,43 @@ def store_plan(state: Any, planned: CastPlan, *, subject: str, dated: str) -> No
     if found is not None and found.links:
         state.verdict, state.verdict_icon = headline(found.links), verdict_icon(found.count)
         state.remark = "" if found.same else found.remark
+        for told in reasons(found.links):
+            state.cast_reasons.add().name = told
         for lever in sorted(found.levers, key=lambda lever: not lever.passes):
             row = state.levers.add()
             row.name, row.change, row.passes = lever.change, lever_words(lever), lever.passes
     state.plan_subject, state.plan_stamp = subject, dated
+
+
+def verdict_words(planned: CastPlan) -> str:
+    """Say the worst verdict of a plan in a word or two, for a panel's header; empty where it would say too little."""
+    found = planned.forecast
+    if found is None or not found.links:
+        return ""
+    if found.count[SHORT]:
+        return "Stays Short"
+    if found.count[AT_RISK]:
+        return "At Risk"
+    # Sound links do not hide what else stands in the way of the pour.
+    return "" if any(finding.severity != "note" for finding in planned.findings) else "Sound"
+
+
+def reasons(links: Sequence[LinkCast]) -> tuple[str, ...]:
+    """Say why links are not sound, the worst first; links whose reasons differ only in figures share a line."""
+    groups: dict[tuple[str, str], list[LinkCast]] = {}
+    for verdict in (SHORT, AT_RISK):
+        for link in links:
+            if link.verdict == verdict:
+                groups.setdefault((verdict, re.sub(r"[\d.]+", "#", link.reason)), []).append(link)
+    told = []
+    for alike in groups.values():
+        worst = min(alike, key=lambda link: (link.filled_percent, link.fed_percent))
+        named = worst.body if len(alike) == 1 else f"{len(alike)} links, worst {worst.body}"
+        told.append(f"{named}: {worst.reason}".replace("degC", "\N{DEGREE SIGN}C"))
+    if len(told) > MOST_REASONS:
+        rest = sum(len(alike) for alike in list(groups.values())[MOST_REASONS:])
+        told[MOST_REASONS:] = [f"{rest} more for other reasons, told on the bench sheet"]
+    return tuple(told)
 
 
 def verdict_icon(count: dict[str, int]) -> str:

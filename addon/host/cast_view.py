@@ -21,6 +21,7 @@ from ..rules.feed.lattice import LatticeSolid
 from ..rules.solid.mesh import Body, FloatArray
 from .gap_colours import OFF_MM, UNDER_FLOOR, Legend, Painting, colours, shade_of
 from .print_view import InScene
+from .results import SAME_UP, dated_now, up_of
 
 BLUE = (0.0, 0.447, 0.698, 1.0)
 SKY = (0.337, 0.706, 0.914, 1.0)
@@ -32,6 +33,7 @@ BARE_SWATCH = (0.55, 0.55, 0.55, 1.0)
 # From what is solid first to what is last, ever brighter.
 FIRST_TO_LAST = (BLUE, SKY, YELLOW)
 STEPS = 5
+KINDS = ("FILL", "FREEZE", "ORDER")
 # The slider counts as at its end from this share.
 END = 0.9995
 
@@ -43,13 +45,17 @@ class CastView:
     """The last plan's skin and its pour in time; holds only arrays made when it came."""
 
     def __init__(self) -> None:
-        self._serial = -1
+        # What the plan belongs to, beside its stamp: how links and struts stood, and which way was up.
+        self._stood = ""
+        self._up: FloatArray = np.zeros(3)
         self._replay: Replay | None = None
+        self._paintings: dict[str, Painting] = {}
         self._places: npt.NDArray[np.float32] = np.zeros((0, 3), dtype=np.float32)
         self._shade: npt.NDArray[np.float32] = np.zeros((0, 1), dtype=np.float32)
         self._faces: npt.NDArray[np.int32] = np.zeros((0, 3), dtype=np.int32)
         self._element: npt.NDArray[np.int64] = np.zeros(0, dtype=np.int64)
         self._drawn: BoolArray = np.zeros(0, dtype=np.bool_)
+        self._owners: tuple[tuple[str, int], ...] = ()
 
     def keep(
         self,
@@ -65,10 +71,12 @@ class CastView:
         """
         forecast = planned.forecast
         if forecast is None:
-            self._replay = None
+            self.stop()
             return
         skin = skin_elements(forecast.network, bodies, [solid.mesh for solid in solids])
-        self._serial, self._replay = state.serial, replay(forecast, planned.alloy.liquidus_c.value)
+        self._replay = replay(forecast, planned.alloy.liquidus_c.value)
+        self._stood, self._up = _stood(state), np.array(state.up, dtype=np.float64)
+        self._owners = tuple((body.name, len(body.mesh.triangles)) for body in bodies)
         normal = skin.normal @ in_scene.turn
         self._places = ((in_scene.back(skin.points) + OFF_MM * normal) / in_scene.mm).astype(np.float32)
         self._shade = shade_of(normal)[:, None].astype(np.float32)
@@ -78,23 +86,37 @@ class CastView:
         self._drawn[skin.element] = True
         state.cast_fill_s = self._replay.filling_ends_s(self._drawn)
         state.cast_freeze_s = self._replay.freezing_ends_s(self._drawn)
-        for kind in ("FILL", "FREEZE", "ORDER"):
-            colours.put(state, kind, self._painting(kind, 1.0, state))
+        self._paintings = {kind: self._painting(kind, 1.0, state) for kind in KINDS}
+        colours.put_lasting(self._paintings, self.lasts)
         state.colour_by = "FILL" if any(link.verdict == SHORT for link in forecast.links) else "ORDER"
         state.cast_share = 100.0
 
     def stop(self) -> None:
         """Forget the plan."""
-        self._replay = None
+        self._replay, self._paintings = None, {}
+        colours.put_lasting({}, None)
 
     def kept_for(self, state: Any) -> bool:
-        """Tell whether there is a pour of this very result."""
-        return bool(state.has_result and self._replay is not None and state.serial == self._serial)
+        """Tell whether there is a pour of the chain that was inspected last, as it stood when that was planned."""
+        return bool(
+            self._replay is not None
+            and state.has_result
+            and state.plan_stamp
+            and state.subject == state.plan_subject
+            and _stood(state) == self._stood
+        )
+
+    def lasts(self, state: Any, scene: Any) -> bool:
+        """Tell whether the pour is that of the chain as it stands in a scene: nothing was changed or turned since."""
+        ob = scene.objects.get(state.plan_subject) if self.kept_for(state) else None
+        if ob is None or state.plan_stamp != dated_now(ob, scene):
+            return False
+        return not self._up.any() or bool(np.abs(up_of(ob) - self._up).max() <= SAME_UP)
 
     def move(self, state: Any) -> None:
         """Colour the metal for the time in ``state``, in the way that is chosen there."""
-        if self.kept_for(state) and state.colour_by in ("FILL", "FREEZE", "ORDER"):
-            colours.put(state, state.colour_by, self._painting(state.colour_by, state.cast_share / 100.0, state))
+        if self.kept_for(state) and state.colour_by in KINDS:
+            self._paintings[state.colour_by] = self._painting(state.colour_by, state.cast_share / 100.0, state)
 
     def _painting(self, kind: str, share: float, state: Any) -> Painting:
         assert self._replay is not None
@@ -111,7 +133,7 @@ class CastView:
             of_elements, legend = freeze_colours(self._replay, self._drawn, time_s)
         painted = of_elements[self._element]
         painted[:, :3] *= self._shade
-        return Painting(self._places, painted, self._faces, title, legend)
+        return Painting(self._places, painted, self._faces, title, legend, self._owners)
 
 
 def fill_colours(run: Replay, drawn: BoolArray, time_s: float, *, ended: bool) -> tuple[Colours, Legend]:
@@ -199,6 +221,11 @@ def _colour(stops: Sequence[tuple[float, float, float, float]], share: float) ->
 
 def _swatch(share: float) -> tuple[float, float, float, float]:
     return _colour((YELLOW, SKY), share)
+
+
+def _stood(state: Any) -> str:
+    """Give how the parts of the chain that was inspected last stood then."""
+    return " ".join(row.stamp for row in state.objects)
 
 
 cast_view = CastView()

@@ -20,6 +20,7 @@ from .measured import note_built
 from .own_link import OwnLink, kept_out, link_mesh, own_link, picked_mesh
 from .process_settings import feed_spec, make_job
 from .properties import SCHEMA
+from .remembered import remember
 from .settings import apply_chain, chain_spec, layout_spec
 from .showing import hide_struts, remove_parts, show
 from .splines import Polyline
@@ -46,15 +47,33 @@ def chain_of(ob: Any) -> Any:
     return parent if parent is not None and ob.linkwright.part != "NONE" and is_chain(parent) else None
 
 
+def of_library(ob: Any) -> bool:
+    """Tell whether a chain belongs to another file: linked from it, or an override of one that is."""
+    return ob.library is not None or ob.override_library is not None
+
+
+def newer(ob: Any) -> bool:
+    """Tell whether a chain was made by a newer version of Linkwright."""
+    return bool(ob.linkwright.schema > SCHEMA)
+
+
+def refusal(ob: Any) -> str:
+    """Say why a chain must not be rebuilt; empty for one of this file and version."""
+    if of_library(ob):
+        return "is linked from another file; press Make a Chain of This File, or change it there"
+    if newer(ob):
+        return "was made by a newer version of Linkwright and is shown as it is; update Linkwright to change it"
+    return ""
+
+
 def check_editable(ob: Any) -> None:
     """Raise BadInput for a chain we must not rebuild: linked from a library, or made by a newer version."""
-    if ob.library is not None or ob.override_library is not None:
-        raise BadInput(f"{ob.name}: is linked from another file; make it local first (Object > Relations > Make Local)")
-    if ob.linkwright.schema > SCHEMA:
-        raise BadInput(
-            f"{ob.name}: was made by a newer version of Linkwright and is shown as it is; update Linkwright to change "
-            "it"
-        )
+    why = refusal(ob)
+    if why:
+        raise BadInput(f"{ob.name}: {why}")
+    active: Any = bpy.context.active_object
+    if active is not None and active.mode != "OBJECT" and chain_of(active) == ob:
+        raise BadInput(f"{ob.name}: a link of it is being edited; go back to Object Mode first (Tab)")
 
 
 def check_unscaled(ob: Any) -> None:
@@ -169,6 +188,7 @@ def show_built(ob: Any, context: Any, made: Chain, read: Read) -> None:
         hide_struts(ob, hidden=False)
     note_built(ob.linkwright, made, read.line, read.own)
     note_chain(ob.linkwright.figures, scene.linkwright, made)
+    remember(ob)
 
 
 def read_specs(ob: Any, context: Any) -> Read:

@@ -77,7 +77,7 @@ class Checker:
         ob = objects.get(self._name)
         if not is_chain(ob):
             return None
-        if state_of(context).running or state_of(context).planning:
+        if state_of(context).running or state_of(context).planning or context.mode != "OBJECT":
             return PAUSE_S
         figures = ob.linkwright.figures
         try:

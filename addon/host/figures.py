@@ -51,6 +51,7 @@ class LINKWRIGHT_PG_figures(PropertyGroup):
     stamp: StringProperty(name="Stamp", description="Stands for the sizes these figures belong to")
     lattice_stamp: StringProperty(name="Lattice Stamp", description="Stands for the sizes the lattice was planned for")
     lattice_said: StringProperty(name="Lattice in Short", description="What the lattice was planned with, in one line")
+    lattice_stops: IntProperty(name="Lattice Stops", description="How many things its plan could not do")
     curve_stamp: StringProperty(name="Curve Stamp", description="Stands for the curve as it was followed")
     own_stamp: StringProperty(name="Link Mesh Stamp", description="Stands for the picked link mesh as it was read")
     own_sizes: StringProperty(name="Link Mesh Sizes", description="Sizes of the picked link mesh as it was read")

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 
 from ..rules.inspect.finding import Finding
+from .translated import told
 
 # A size as a job file names it, and a choice with its value.
 _SIZE = re.compile(r"\b(?:[a-z]+\.)?([a-z]+(?:_[a-z]+)*_(?:mm|c))\b")
@@ -22,15 +23,16 @@ def panel_text(finding: Finding, *, mm: float, labels: Mapping[str, str]) -> str
     ``labels``: what the panel calls the sizes and choices of a job file, by their keys there.
     """
     if finding.code == "odd-size" and _OF_FILES.search(finding.text):
-        return _mistaken_unit(finding, mm)
+        return told(_mistaken_unit(finding, mm))
 
     def size(found: re.Match[str]) -> str:
-        return labels[found[1]].partition(" (")[0] if found[1] in labels else found[0]
+        return told(labels[found[1]]).partition(" (")[0] if found[1] in labels else found[0]
 
     def choice(found: re.Match[str]) -> str:
-        return f"{labels[found[1]]} set to {found[2].capitalize()}" if found[1] in labels else found[0]
+        return told(f"{labels[found[1]]} set to {found[2].capitalize()}") if found[1] in labels else found[0]
 
-    return _CHOICE.sub(choice, _SIZE.sub(size, finding.text))
+    # The words first: they are told by the sentence as the rules write it.
+    return _CHOICE.sub(choice, _SIZE.sub(size, told(finding.text)))
 
 
 def _mistaken_unit(finding: Finding, mm: float) -> str:

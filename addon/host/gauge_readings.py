@@ -34,16 +34,16 @@ class LINKWRIGHT_PG_reading(PropertyGroup):
     """One gap of a printed gauge, measured, stuck, or not read yet (0)."""
 
     gap_mm: FloatProperty(
-        name="Gap (mm)", description="The figure engraved before the station", default=0.3, min=0.001, max=5.0, step=5,
-        precision=3, update=_changed,
+        name="Gap (mm)", description="The figure engraved before the station; usually 0.15 to 0.6", default=0.3,
+        min=0.001, max=5.0, step=5, precision=3, update=_changed,
     )  # fmt: skip
     face: EnumProperty(
         name="Face", description="Which gap of the station was read", items=FACE_ITEMS, default="UPRIGHT",
         update=_changed,
     )  # fmt: skip
     measured_mm: FloatProperty(
-        name="Measured (mm)", description="Thickest strip that goes in; 0: not read yet", default=0.0, min=0.0, max=5.0,
-        step=1, precision=3, update=_changed,
+        name="Measured (mm)", description="Thickest strip that goes in; usually 0.05 to 0.2 less than the gap, 0 "
+        "where it was not read yet", default=0.0, min=0.0, max=5.0, step=1, precision=3, update=_changed,
     )  # fmt: skip
     stuck: BoolProperty(name="Stuck", description="The gap did not come free", update=_changed)
 
@@ -54,8 +54,8 @@ class LINKWRIGHT_PG_gauge(PropertyGroup):
     readings: CollectionProperty(type=LINKWRIGHT_PG_reading)
     active: IntProperty(name="Reading", description="The reading that is selected in the list")
     scale: FloatProperty(
-        name="Printed at Scale", description="Size of the printed gauge over that of the model", default=1.0, min=0.5,
-        max=2.0, precision=4, step=0.1, update=_changed,
+        name="Printed at Scale", description="Size of the printed gauge over that of the model; usually 1",
+        default=1.0, min=0.5, max=2.0, precision=4, step=0.1, update=_changed,
     )  # fmt: skip
     take_floor: BoolProperty(
         name="Gap Floor Too",

@@ -10,6 +10,7 @@ from ..rules.feed.lattice import Lattice, LatticeSolid, Place, place
 from ..rules.solid.mesh import Body, FloatArray, Mesh, Pose
 from .lattice_edits import Edits, Gate, Strut, states, store_edits, strut_text
 from .process_settings import feed_stamp
+from .remembered import remember
 from .results import up_of
 from .showing import StrutShape, show_struts
 from .stamps import stamp
@@ -62,8 +63,10 @@ def show_planned(
     store_edits(ob.linkwright, edits)
     figures = ob.linkwright.figures
     figures.lattice_said = lattice_words(lattice)
+    figures.lattice_stops = lattice_stops(lattice)
     figures.lattice_stamp = lattice_stamp(ob, scene)
     note_lattice(figures, scene.linkwright, lattice.volume_mm3)
+    remember(ob)
 
 
 def lattice_stamp(ob: Any, scene: Any) -> str:
@@ -81,9 +84,14 @@ def lattice_words(lattice: Lattice) -> str:
     told = [f"{count['gate']} gate{'' if count['gate'] == 1 else 's'}"]
     if count["post"]:
         told.append(f"{count['post']} post{'' if count['post'] == 1 else 's'}")
-    stops = sum(1 for finding in lattice.findings if finding.severity == "stop")
+    stops = lattice_stops(lattice)
     told.append(f"{stops or 'no'} stop{'' if stops == 1 else 's'}")
     return ", ".join(told)
+
+
+def lattice_stops(lattice: Lattice) -> int:
+    """Count what a lattice's plan could not do."""
+    return sum(1 for finding in lattice.findings if finding.severity == "stop")
 
 
 def _gate(solid: LatticeSolid, poses: dict[str, Pose], turn: FloatArray, shift: FloatArray) -> Gate | None:

@@ -211,12 +211,16 @@ def planned(job: Job, turn: FloatArray) -> Steps[tuple[Chain, Lattice]]:
 
 
 def _in_hand(context: Any) -> bool:
-    """Tell whether the maker is just moving something, or is inside a strut: hands off then."""
+    """Tell whether the maker is just moving or dragging something, or is inside a part of a chain: hands off then."""
     active = context.active_object
-    if active is not None and active.mode != "OBJECT" and active.linkwright.part == "STRUT":
+    if active is not None and active.mode != "OBJECT" and active.linkwright.part != "NONE":
         return True
     windows = context.window_manager.windows
-    return any(op.bl_idname.startswith("TRANSFORM_OT_") for window in windows for op in window.modal_operators)
+    return any(
+        op.bl_idname.startswith(("TRANSFORM_OT_", "LINKWRIGHT_OT_drag_"))
+        for window in windows
+        for op in window.modal_operators
+    )
 
 
 # Blender's timers need one owner that lives as long as the extension is enabled.

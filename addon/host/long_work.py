@@ -7,11 +7,15 @@ import bpy
 
 from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, finish
-from .chain_object import chain_of
+from .chain_object import chain_of, is_chain, refusal
+from .panel_names import words_of
 from .results import state_of
+from .translated import told, told_report
 from .view import redraw
 
 SLICE_S = 0.05
+# Where redraws are slow a slice is as long as they are, up to so many usual ones, and the share is shown less often.
+LONGEST, SHOWN_S = 4.0, 0.2
 
 
 def run_slice(steps: Any, seconds: float) -> tuple[bool, Any]:
@@ -56,7 +60,7 @@ class SteppedOperator:
         try:
             self.deliver(context, finish(self.start(context)))
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         return {"FINISHED"}
 
@@ -67,8 +71,9 @@ class SteppedOperator:
         try:
             self._steps = self.start(context)
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
+        self._began, self._rested, self._shown = _under_way(context), time.monotonic(), 0.0
         manager = context.window_manager
         self._timer = manager.event_timer_add(0.01, window=context.window)
         manager.progress_begin(0, 100)
@@ -86,13 +91,19 @@ class SteppedOperator:
         try:
             if event.type == "ESC" and event.value == "PRESS":
                 self._stop(context)
-                self.report({"INFO"}, f"{self.busy_words}: stopped, nothing changed")
+                self.report({"INFO"}, told_report(f"{self.busy_words}: stopped, nothing changed"))
                 return {"CANCELLED"}
             if event.type == "TIMER":
+                if _under_way(context) != self._began:
+                    self._stop(context)
+                    self.report(
+                        {"WARNING"}, told_report(f"{self.busy_words}: stopped, the scene was changed. Start again")
+                    )
+                    return {"CANCELLED"}
                 return self._slice(context)  # type: ignore[no-any-return]
         except LinkwrightError as error:
             self._stop(context)
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         except BaseException:
             self._stop(context)
@@ -104,7 +115,8 @@ class SteppedOperator:
         self._stop(context)
 
     def _slice(self: Any, context: Any) -> set[str]:
-        until = time.monotonic() + SLICE_S
+        now = time.monotonic()
+        until = now + min(max(SLICE_S, now - self._rested), LONGEST * SLICE_S)
         share = 0.0
         while time.monotonic() < until:
             try:
@@ -114,9 +126,13 @@ class SteppedOperator:
                 self.deliver(context, done.value)
                 redraw(context)
                 return {"FINISHED"}
+        self._rested = time.monotonic()
+        if self._rested - self._shown < SHOWN_S:
+            return {"RUNNING_MODAL"}
+        self._shown = self._rested
         state_of(context).progress = share
         context.window_manager.progress_update(int(100 * share))
-        context.workspace.status_text_set(f"{self.busy_words} {100 * share:.0f} %    Esc: stop")
+        context.workspace.status_text_set(told(f"{self.busy_words} {100 * share:.0f} %    Esc: stop"))
         redraw(context)
         return {"RUNNING_MODAL"}
 
@@ -135,13 +151,26 @@ class SteppedOperator:
         redraw(context)
 
 
+def _under_way(context: Any) -> tuple[Any, ...]:
+    """Tell what a run stands on: the scene, which may be changed or left in another window, and its chains."""
+    scene = context.scene
+    chains = tuple((ob.name, ob.linkwright.figures.stamp, ob.linkwright.edits) for ob in scene.objects if is_chain(ob))
+    return scene.name, tuple(scene.objects.keys()), scene.linkwright.stamp, chains
+
+
 class OnChain:
-    """Mix-in for work on the active chain, while nothing else runs."""
+    """Mix-in for work on the active chain, while nothing else runs; ``reads_only`` work also takes linked ones."""
+
+    reads_only = False
 
     @classmethod
     def poll(cls: Any, context: Any) -> bool:
         """Ask for a chain, and nothing running."""
-        if chain_of(context.active_object) is None:
+        ob = chain_of(context.active_object)
+        if ob is None:
             cls.poll_message_set("Select a chain first")
+            return False
+        if not cls.reads_only and refusal(ob):
+            cls.poll_message_set(f"The chain {refusal(ob)}")
             return False
         return idle(cls, context)

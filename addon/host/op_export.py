@@ -8,7 +8,7 @@ from typing import Any
 
 import bpy
 import numpy as np
-from bpy.props import StringProperty
+from bpy.props import BoolProperty, EnumProperty, FloatProperty, StringProperty
 from bpy.types import Operator
 from bpy_extras.io_utils import ExportHelper, ImportHelper
 
@@ -27,20 +27,24 @@ from ..verbs.export import write_job
 from ..verbs.own_materials import own_materials
 from .blend_files import read_blend
 from .boolean import boolean
-from .cast_results import store_plan
+from .cast_results import store_plan, verdict_words
 from .cast_view import cast_view
 from .chain_object import chain_of, new_chain, scene_of, turn_of
 from .chain_object import read_job as job_of
 from .conversions import fill_mesh
+from .export_dialog import JOINED_ITEMS, draw_dialog, wanted_files
 from .exporting import override_codes, usable_folder
 from .lattice_edits import of_spec, store_edits
 from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift
 from .op_print import DIRECTIONS
 from .own_link import mark_kept_out
+from .panel_names import words_of
 from .print_view import InScene
 from .process_settings import apply_scene
 from .results import allowed, dated_now, state_of
-from .units import mm_per_unit
+from .steps_status import note_step
+from .translated import told_report
+from .units import exact, mm_per_unit
 
 
 class LINKWRIGHT_OT_export(ChainWork, Operator):
@@ -49,13 +53,37 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
     bl_idname = "linkwright.export"
     bl_label = "Export Print Files"
     bl_description = "Join chain and lattice, inspect the whole, and write STL, 3MF, report and bench sheet"
-    bl_options = {"REGISTER", "UNDO"}
+    # Without the panel that repeats the last operation: an export is not adjusted by writing it again.
+    bl_options = {"UNDO", "PRESET"}
     busy_words = "Exporting"
 
-    directory: StringProperty(name="Folder", description="Where the files go", subtype="DIR_PATH")
+    directory: StringProperty(
+        name="Folder", description="Where the files go", subtype="DIR_PATH", options={"SKIP_PRESET"}
+    )
+    filter_folder: BoolProperty(default=True, options={"HIDDEN", "SKIP_SAVE"})
+    filter_glob: StringProperty(default="*.stl;*.3mf;*.json;*.html", options={"HIDDEN", "SKIP_SAVE"})
+    use_stl: BoolProperty(name="STL", description="Write print.stl: triangles in millimetres", default=True)
+    use_3mf: BoolProperty(name="3MF", description="Write print.3mf: it carries its unit and names", default=True)
+    bodies: EnumProperty(
+        name="Bodies", description="Whether chain and lattice are one solid or bodies of their own",
+        items=JOINED_ITEMS, default="JOINED",
+    )  # fmt: skip
+    papers: BoolProperty(
+        name="Report and Sheet", description="Write report.json and the bench sheet beside the print files",
+        default=True,
+    )  # fmt: skip
+    auto_scale: BoolProperty(
+        name="Scale for Shrinkage", description="Enlarge the print by what metal and mould lose; off uses the factor "
+        "below", default=True, options={"SKIP_SAVE"},
+    )  # fmt: skip
+    scale: FloatProperty(
+        name="Print Scale", description="How much larger the print is than the finished piece; usually 1 to 1.03",
+        default=1.0, min=0.5, max=2.0, precision=4, step=0.1, options={"SKIP_SAVE"},
+    )  # fmt: skip
     override: StringProperty(
         name="In Spite Of",
         description="Codes of stop findings to export in spite of, parted by commas; the report names them",
+        options={"SKIP_SAVE", "SKIP_PRESET"},
     )
 
     @classmethod
@@ -64,20 +92,24 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         return cls.chain_ready(context)
 
     def invoke(self, context: Any, event: Any) -> set[str]:
-        """Take folder and overrides from the panel; ask for a folder where none is set."""
+        """Open the file browser, with the panel's folder and scale; a folder that is given is taken at once."""
         scene = context.scene.linkwright
-        if not self.properties.is_property_set("override"):
-            self.override = allowed(state_of(context))
-        if not self.directory:
-            self.directory = scene.folder
-        if not self.directory:
-            self._asked_folder = True
-            context.window_manager.fileselect_add(self)
-            return {"RUNNING_MODAL"}
-        return self.begin_modal(context)
+        if not self.properties.is_property_set("auto_scale") and not self.properties.is_property_set("scale"):
+            self.auto_scale, self.scale = scene.auto_scale, scene.scale
+        self._from_panel = not self.properties.is_property_set("override")
+        if self.directory:
+            return self.begin_modal(context)
+        self._asked_folder = True
+        self.directory = bpy.path.abspath(scene.folder or "//")
+        context.window_manager.fileselect_add(self)
+        return {"RUNNING_MODAL"}
+
+    def draw(self, context: Any) -> None:
+        """Draw the side panel of the file browser."""
+        draw_dialog(self.layout, context, self)
 
     def execute(self, context: Any) -> set[str]:
-        """Run to the end; after a choice of folder in the window, in slices."""
+        """Run to the end; after the file browser, in slices."""
         if getattr(self, "_asked_folder", False):
             return self.begin_modal(context)
         return super().execute(context)
@@ -85,18 +117,43 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
     def start(self, context: Any) -> Steps[Any]:
         """Check the folder, read the chain and give the whole job."""
         self._folder = usable_folder(bpy.path.abspath(self.directory))
-        job = self.read(context)
+        self._wanted = wanted_files(self)
+        if getattr(self, "_from_panel", False):
+            self.override = allowed(state_of(context))
+        job = self._scaled_as_asked(self.read(context))
         self._job = job
         materials = own_materials()
         self._scaled = flow.scaling(job, materials)
         return _whole(job, self._scaled, materials, self._turn, DIRECTIONS[context.scene.linkwright.light])
+
+    def _scaled_as_asked(self, job: Job) -> Job:
+        """Give the job the scale that is asked for here, where it is not the scene's."""
+        if self.properties.is_property_set("auto_scale") and self.auto_scale:
+            return replace(job, profile=replace(job.profile, scale=None))
+        if self.properties.is_property_set("scale") or self.properties.is_property_set("auto_scale"):
+            return replace(job, profile=replace(job.profile, scale=exact(self.scale)))
+        return job
+
+    def _keep_choices(self, context: Any) -> None:
+        """Keep scale and folder for the panel and the next export."""
+        scene, scale = context.scene.linkwright, self._job.profile.scale
+        if scene.auto_scale != (scale is None):
+            scene.auto_scale = scale is None
+        if scale is not None and exact(scene.scale) != scale:
+            scene.scale = scale
+        if getattr(self, "_asked_folder", False):
+            scene.folder = str(self._folder)
 
     def deliver(self, context: Any, result: Any) -> None:
         """Write the files; show and keep what the last inspection of the whole said."""
         chain, fed, planned = result
         findings = worst_first((*fed.findings, *planned.findings))
         codes = override_codes(self.override, findings)
-        done = write_job(self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes)
+        done = write_job(
+            self._folder, self._job, fed, planned, self._scaled, findings, override="by name", codes=codes,
+            wanted=self._wanted,
+        )  # fmt: skip
+        self._keep_choices(context)
         ob = self.shown(context, chain, fed.play)
         shift = lift(fed, chain, self._turn)
         self.show_lattice(context, ob, fed, shift)
@@ -105,21 +162,29 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))
         in_scene = InScene(self._turn, shift, mm_per_unit(context.scene))
         cast_view.keep(state, planned, fed.chain.bodies, fed.lattice.solids, in_scene)
+        note_step(context, "inspect", ob, context.scene, fed.findings)
+        note_step(context, "cast", ob, context.scene, planned.findings, words=verdict_words(planned))
+        refused = done.refused if done.refused or done.printed else findings
+        note_step(context, "export", ob, context.scene, refused, words="Written" if done.printed else "Refused")
         if done.refused:
             state.exported = "Refused: stops stand. Report and sheet say which"
             codes_left = ", ".join(sorted({f.code for f in done.refused}))
+            where = f". The report is in {self._folder}" if done.report else ""
             self.report(
                 {"ERROR"},
-                f"No print file written, stops stand: {codes_left}. Mend them, or allow each by name. The report is in "
-                f"{self._folder}",
+                told_report(
+                    f"No print file written, stops stand: {codes_left}. Mend them, or allow each by name{where}"
+                ),
             )
             return
         if not done.printed:
             state.exported = "No print file: chain and lattice could not be joined to one solid"
-            self.report({"ERROR"}, f"{state.exported}; the findings say where. The report is in {self._folder}")
+            self.report(
+                {"ERROR"}, told_report(f"{state.exported}; the findings say where. The report is in {self._folder}")
+            )
             return
         state.exported = f"Written: {', '.join(done.files)}"
-        self.report({"INFO"}, f"Written to {self._folder}: {', '.join(done.files)}")
+        self.report({"INFO"}, told_report(f"Written to {self._folder}: {', '.join(done.files)}"))
 
 
 class LINKWRIGHT_OT_save_job(Operator, ExportHelper):
@@ -153,12 +218,14 @@ class LINKWRIGHT_OT_save_job(Operator, ExportHelper):
                 job = replace(job, chain=replace(job.chain, own_file=link))
             write_whole(path, job_text(job, load_profile(job.profile.name)).encode())
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         if np.allclose(turn_of(chain_of(context.active_object))[2], (0.0, 0.0, 1.0), atol=SAME_TURN):
-            self.report({"INFO"}, f"Written: {path}")
+            self.report({"INFO"}, told_report(f"Written: {path}"))
         else:
-            self.report({"WARNING"}, f"Written: {path}. A job file stands the chain as it was made, not tipped")
+            self.report(
+                {"WARNING"}, told_report(f"Written: {path}. A job file stands the chain as it was made, not tipped")
+            )
         return {"FINISHED"}
 
 
@@ -187,13 +254,24 @@ class LINKWRIGHT_OT_load_job(Operator, ImportHelper):
             job = read_job(_path(self), read_blend)
             ob = make_from_job(context, job)
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         for other in context.selected_objects:
             other.select_set(False)
         ob.select_set(True)
         context.view_layer.objects.active = ob
         return {"FINISHED"}
+
+
+def export_menu(menu: Any, _context: Any) -> None:
+    """Offer the print files and the job file under File > Export."""
+    menu.layout.operator("linkwright.export", text="Linkwright Print Files (.stl, .3mf)")
+    menu.layout.operator("linkwright.save_job", text="Linkwright Job (.toml)")
+
+
+def import_menu(menu: Any, _context: Any) -> None:
+    """Offer job files under File > Import."""
+    menu.layout.operator("linkwright.load_job", text="Linkwright Job (.toml)")
 
 
 def _path(chooser: Any) -> Path:

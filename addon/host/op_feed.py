@@ -16,9 +16,9 @@ from ..verbs import flow, words
 from ..verbs.own_materials import own_materials
 from ..verbs.sets import FedSet
 from .boolean import boolean
-from .cast_results import store_plan
+from .cast_results import store_plan, verdict_words
 from .cast_view import cast_view
-from .chain_object import chain_of
+from .chain_object import chain_of, refusal
 from .lattice_edits import planned_again
 from .lattice_set import lattice_of, planned_set, remove_set, set_objects, show_set
 from .long_work import idle
@@ -28,6 +28,8 @@ from .process_settings import note_process
 from .results import dated_now, state_of, store, watch
 from .selection import read_selected
 from .showing import parts, remove_struts
+from .steps_status import note_step
+from .translated import told_report
 from .units import mm_per_unit
 from .view import redraw
 from .weighing import weigh
@@ -71,6 +73,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
         shift = lift(fed, chain, self._turn)
         self.show_lattice(context, ob, fed, shift)
         self.keep(context, ob, fed, fed.findings, f"{inspect_words(fed.inspection)}, with lattice", shift)
+        note_step(context, "feed", ob, context.scene, fed.lattice.findings)
         self._say(fed.lattice, fed.findings)
 
     def _deliver_set(self, context: Any, fed: FedSet, lift_mm: FloatArray) -> None:
@@ -92,7 +95,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
     def _say(self, lattice: Lattice, findings: Any) -> None:
         gates = sum(1 for s in lattice.struts if s.feeds is not None)
         count = len(stops(findings))
-        self.report({"WARNING"} if count else {"INFO"}, f"Lattice of {gates} gates, {count} stops")
+        self.report({"WARNING"} if count else {"INFO"}, told_report(f"Lattice of {gates} gates, {count} stops"))
 
 
 class LINKWRIGHT_OT_remove_lattice(Operator):
@@ -112,6 +115,9 @@ class LINKWRIGHT_OT_remove_lattice(Operator):
         if ob is None or not ob.linkwright.figures.lattice_stamp:
             cls.poll_message_set("Select a chain that has a lattice, or meshes that have one")
             return False
+        if ob is not None and refusal(ob):
+            cls.poll_message_set(f"The chain {refusal(ob)}")
+            return False
         return idle(cls, context)
 
     def execute(self, context: Any) -> set[str]:
@@ -120,11 +126,11 @@ class LINKWRIGHT_OT_remove_lattice(Operator):
         if ob is None:
             count = remove_set(lattice_of(context))
         else:
-            if context.active_object is not ob:
+            if context.active_object.linkwright.part == "STRUT":
                 context.view_layer.objects.active = ob
             count = remove_struts(ob)
         redraw(context)
-        self.report({"INFO"}, f"{count} struts removed")
+        self.report({"INFO"}, told_report(f"{count} struts removed"))
         return {"FINISHED"}
 
 
@@ -159,11 +165,13 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
             self.show_lattice(context, ob, fed, shift)
         weigh(ob.linkwright.figures, context.scene.linkwright, again=True)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", shift)
+        note_step(context, "inspect", ob, context.scene, fed.findings)
+        note_step(context, "cast", ob, context.scene, planned.findings, words=verdict_words(planned))
         state = state_of(context)
         store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))
         in_scene = InScene(self._turn, shift, mm_per_unit(context.scene))
         cast_view.keep(state, planned, fed.chain.bodies, fed.lattice.solids if has_lattice else (), in_scene)
-        self.report({"INFO"}, f"{state.verdict} {words.plan_lines(planned)[0]}".strip())
+        self.report({"INFO"}, told_report(f"{state.verdict} {words.plan_lines(planned)[0]}".strip()))
 
 
 def _planned(job: Job, scaled: flow.Scaling, turn: FloatArray) -> Steps[Any]:

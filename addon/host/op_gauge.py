@@ -16,6 +16,8 @@ from ..rules.solid.mesh import Body
 from ..verbs.gauge import found_lines
 from .conversions import fill_mesh
 from .gauge_readings import add_row, readings_of
+from .panel_names import words_of
+from .translated import told_report
 from .units import exact, mm_per_unit
 from .view import approach
 
@@ -31,14 +33,17 @@ class LINKWRIGHT_OT_add_gauge(Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     least_mm: FloatProperty(
-        name="Smallest Gap (mm)", description="Gap of the first station", default=0.15, min=0.05, max=1.0, step=5,
-        precision=3,
+        name="Smallest Gap (mm)", description="Gap of the first station; usually 0.1 to 0.2", default=0.15, min=0.05,
+        max=1.0, step=5, precision=3,
     )  # fmt: skip
     step_mm: FloatProperty(
-        name="Step (mm)", description="How much wider each next gap is; a whole number of layers prints true",
-        default=0.05, min=0.005, max=0.5, step=1, precision=3,
+        name="Step (mm)", description="How much wider each next gap is; usually 0.05, a whole number of layers "
+        "prints true", default=0.05, min=0.005, max=0.5, step=1, precision=3,
     )  # fmt: skip
-    stations: IntProperty(name="Stations", description="How many gaps", default=10, min=1, max=MOST_STATIONS)
+    stations: IntProperty(
+        name="Stations", description="How many gaps the gauge has, one wider than the other; usually 8 to 12",
+        default=10, min=1, max=MOST_STATIONS,
+    )  # fmt: skip
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -67,7 +72,7 @@ class LINKWRIGHT_OT_add_gauge(Operator):
         try:
             bodies = gauge(gaps, layer_mm=exact(context.scene.linkwright.layer_mm))
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         _show(context, bodies)
         readings = context.scene.linkwright_gauge
@@ -76,7 +81,9 @@ class LINKWRIGHT_OT_add_gauge(Operator):
                 add_row(readings, gap, "UPRIGHT")
                 add_row(readings, gap, "LEVEL")
             readings.active = 0
-        self.report({"INFO"}, f"{len(gaps)} gaps from {gaps[0]:g} to {gaps[-1]:g} mm; print them as they stand")
+        self.report(
+            {"INFO"}, told_report(f"{len(gaps)} gaps from {gaps[0]:g} to {gaps[-1]:g} mm; print them as they stand")
+        )
         return {"FINISHED"}
 
 
@@ -174,7 +181,7 @@ class LINKWRIGHT_OT_calibrate(Operator):
         try:
             found = calibrate(readings_of(group), scale=exact(group.scale))
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         values = found.profile_values()
         if not group.take_floor:
@@ -183,5 +190,5 @@ class LINKWRIGHT_OT_calibrate(Operator):
             setattr(limits, key, value)
         group.said = "\n".join(found_lines(found))
         named = ", ".join(f"{limits.bl_rna.properties[key].name} {value:g}" for key, value in values.items())
-        self.report({"WARNING"} if found.notes else {"INFO"}, f"Set: {named}")
+        self.report({"WARNING"} if found.notes else {"INFO"}, told_report(f"Set: {named}"))
         return {"FINISHED"}

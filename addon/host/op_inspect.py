@@ -31,19 +31,24 @@ from .chain_object import (
     found_edits,
     job_of,
     read_specs,
+    refusal,
     scene_of,
     show_built,
     turn_of,
 )
 from .gap_colours import ColourSteps, colours
+from .gap_reader import reader
 from .lattice_edits import Edits, gone
 from .lattice_show import show_planned
 from .long_work import SteppedOperator, idle
 from .measured import note_play
+from .outcomes import forget
 from .process_settings import cast_spec, note_process, profile
 from .results import clear, dated_now, place_of, state_of, store, up_of, watch, watch_chain
 from .selection import Placed, bodies_of, read_selected, selected_solids
 from .showing import parts
+from .steps_status import note_step
+from .translated import told_report
 from .units import mm_per_unit
 from .view import frame_place, redraw
 
@@ -98,14 +103,17 @@ class ChainWork(SteppedOperator):
         lost = gone(ob.linkwright)
         if lost:
             self.report(  # type: ignore[attr-defined]
-                {"INFO"}, f"{lost} edit{'' if lost == 1 else 's'} of links that are gone: kept, but not used"
+                {"INFO"},
+                told_report(f"{lost} edit{'' if lost == 1 else 's'} of links that are gone: kept, but not used"),
             )
         if self._back_again:
             count = self._back_again
             self.report(  # type: ignore[attr-defined]
                 {"INFO"},
-                f"{count} deleted strut{' is' if count == 1 else 's are'} back: rings, posts and spokes follow from "
-                "the gates",
+                told_report(
+                    f"{count} deleted strut{' is' if count == 1 else 's are'} back: rings, posts and spokes follow "
+                    "from the gates"
+                ),
             )
 
     def keep(self, context: Any, ob: Any, made: Any, findings: Any, heading: str, shift: Any) -> None:
@@ -134,6 +142,7 @@ class ChainWork(SteppedOperator):
         if fed:
             state_of(context).up = up_of(ob).tolist()
         watch_chain(state_of(context), ob, scene)
+        note_step(context, "inspect", ob, scene, findings)
         redraw(context)
 
     def _back(self, at: Any, shift: Any) -> tuple[float, float, float]:
@@ -143,8 +152,12 @@ class ChainWork(SteppedOperator):
     @classmethod
     def chain_ready(cls, context: Any) -> bool:
         """Ask for a chain, and nothing running."""
-        if chain_of(context.active_object) is None:
+        ob = chain_of(context.active_object)
+        if ob is None:
             cls.poll_message_set("Select a chain first")  # type: ignore[attr-defined]
+            return False
+        if refusal(ob):
+            cls.poll_message_set(f"The chain {refusal(ob)}")  # type: ignore[attr-defined]
             return False
         return idle(cls, context)
 
@@ -198,6 +211,7 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
         (made, chain, bodies), field = result
         if isinstance(made, Inspection):
             self._deliver_meshes(context, made)
+            reader.keep(state_of(context), bodies)
             self._colour(context, bodies, field, 1.0, np.zeros(3))
             return
         ob = self.shown(context, chain, made.play)
@@ -233,10 +247,8 @@ class LINKWRIGHT_OT_inspect(ChainWork, Operator):
     def _say(self, findings: Any, words: str) -> None:
         count = len(stops(findings))
         others = len(findings) - count
-        self.report(
-            {"WARNING"} if count else {"INFO"},
-            f"{words}: {count} stop{'' if count == 1 else 's'}, {others} other finding{'' if others == 1 else 's'}",
-        )
+        said = f"{words}: {count} stop{'' if count == 1 else 's'}, {others} other finding{'' if others == 1 else 's'}"
+        self.report({"WARNING"} if count else {"INFO"}, told_report(said))
 
 
 # What was made or only inspected, the chain as it stands in the scene (None: plain meshes), the bodies looked at.
@@ -305,11 +317,11 @@ class LINKWRIGHT_OT_frame_finding(Operator):
         state = state_of(context)
         index = state.active if self.index < 0 else self.index
         if index >= len(state.findings):
-            self.report({"ERROR"}, f"There is no finding {index}; the list has {len(state.findings)}")
+            self.report({"ERROR"}, told_report(f"There is no finding {index}; the list has {len(state.findings)}"))
             return {"CANCELLED"}
         place = place_of(state, state.findings[index])
         if place is None:
-            self.report({"WARNING"}, "This finding is about the whole piece and has no one place")
+            self.report({"WARNING"}, told_report("This finding is about the whole piece and has no one place"))
             return {"CANCELLED"}
         frame_place(context, place, state.reach)
         return {"FINISHED"}
@@ -323,8 +335,18 @@ class LINKWRIGHT_OT_clear_findings(Operator):
     bl_description = "Take the findings and their marks away"
     bl_options = set()
 
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a result."""
+        if not state_of(context).has_result:
+            cls.poll_message_set("There is no result to clear: nothing was inspected yet")
+            return False
+        return True
+
     def execute(self, context: Any) -> set[str]:
         """Clear the list."""
-        clear(state_of(context))
+        state = state_of(context)
+        forget(state, "inspect", state.subject)
+        clear(state)
         redraw(context)
         return {"FINISHED"}

@@ -6,9 +6,8 @@ from typing import Any
 
 from bpy.types import Operator
 
-from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps
-from ..rules.cast.layouts import compare_layouts
+from ..rules.cast.layouts import layouts_compared
 from ..rules.chain.build import build_chain
 from ..rules.chain.worn import worn_chain
 from ..verbs import flow
@@ -19,6 +18,7 @@ from .checking import checker
 from .long_work import OnChain, SteppedOperator
 from .results import dated_now, state_of, store_layouts
 from .showing import hide_struts, show
+from .translated import told_report
 from .units import mm_per_unit
 
 
@@ -50,7 +50,7 @@ class LINKWRIGHT_OT_preview_worn(OnChain, SteppedOperator, Operator):
         show(ob, worn, mm_per_unit(scene_of(ob, context)))
         hide_struts(ob, hidden=True)
         ob.linkwright.figures.worn_view = True
-        self.report({"INFO"}, "Shown as worn; what is inspected, fed and exported is the chain as printed")
+        self.report({"INFO"}, told_report("Shown as worn; what is inspected, fed and exported is the chain as printed"))
 
 
 def _bent(read: Any, *, worn: bool) -> Steps[Any]:
@@ -58,32 +58,31 @@ def _bent(read: Any, *, worn: bool) -> Steps[Any]:
     return printed, (worn_chain(printed) if worn else None)
 
 
-class LINKWRIGHT_OT_compare_layouts(OnChain, Operator):
+class LINKWRIGHT_OT_compare_layouts(OnChain, SteppedOperator, Operator):
     """Lay the same links out in every way and compare plate, flask and investment."""
 
     bl_idname = "linkwright.compare_layouts"
     bl_label = "Compare Layouts"
     bl_description = "Lay the same links out in every way and compare room on the plate, flask and investment"
     bl_options = set()
+    busy_words = "Comparing layouts"
+    reads_only = True
 
-    def execute(self, context: Any) -> set[str]:
-        """Keep what each layout takes for the panel."""
+    def start(self, context: Any) -> Steps[Any]:
+        """Read the chain and give the comparison."""
         ob = chain_of(context.active_object)
-        try:
-            job = read_job(ob, context)
-            materials = own_materials()
-            found = compare_layouts(
-                job.chain,
-                job.layout,
-                ob.linkwright.figures.links,
-                materials.flasks,
-                head=job.cast.head,
-                layer_mm=job.profile.layer_mm,
-                scale=flow.scaling(job, materials).scale,
-            )
-        except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
-            return {"CANCELLED"}
-        scene = scene_of(ob, context)
-        store_layouts(state_of(context), found, subject=ob.name, dated=dated_now(ob, scene))
-        return {"FINISHED"}
+        job, materials = read_job(ob, context), own_materials()
+        self._name, self._dated = ob.name, dated_now(ob, scene_of(ob, context))
+        return layouts_compared(
+            job.chain,
+            job.layout,
+            ob.linkwright.figures.links,
+            materials.flasks,
+            head=job.cast.head,
+            layer_mm=job.profile.layer_mm,
+            scale=flow.scaling(job, materials).scale,
+        )
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Keep what each layout takes for the panel."""
+        store_layouts(state_of(context), result, subject=self._name, dated=self._dated)

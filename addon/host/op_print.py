@@ -30,12 +30,15 @@ from .conversions import double, local_arrays, turn_and_stretch
 from .gap_colours import ColourSteps, colours
 from .long_work import idle
 from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, of_meshes
+from .panel_names import words_of
 from .print_view import BoolArray, InScene, LightSteps, floating_loops, light_painting, section
 from .process_settings import cast_spec, note_process, profile
 from .results import clear_ways, dated_now, state_of, store, up_of, watch
 from .selection import read_selected, selected_solids
 from .showing import parts
+from .steps_status import note_step
 from .surfaces import surfaces
+from .translated import told_report
 from .units import mm_per_unit
 from .view import redraw
 
@@ -118,6 +121,10 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
                 words += ", with lattice"
                 self.show_lattice(context, ob, checked.made, checked.shift)
             self.keep(context, ob, checked.made, checked.findings, words, checked.shift)
+            if checked.check is not None:
+                codes = {finding.code for finding in checked.check.findings}
+                own = [finding for finding in checked.findings if finding.code in codes]
+                note_step(context, "print", ob, context.scene, own)
             if not isinstance(checked.made, flow.Fed):
                 state.up = up_of(ob).tolist()
                 note = "Without a lattice: what hangs in the air is told as advice"
@@ -127,7 +134,8 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         count = len(stops(checked.findings))
         told = f"no print check: {checked.why}" if checked.check is None else _in_short(checked.check)
         warn = count or checked.check is None
-        self.report({"WARNING"} if warn else {"INFO"}, f"{told}; {count} stop{'' if count == 1 else 's'}")
+        said = f"{told}; {count} stop{'' if count == 1 else 's'}"
+        self.report({"WARNING"} if warn else {"INFO"}, told_report(said))
 
     def _deliver_meshes(self, context: Any, checked: _Checked, words: str) -> None:
         state = state_of(context)
@@ -201,7 +209,7 @@ class LINKWRIGHT_OT_find_way_up(ChainWork, Operator):
             subject, dated = ob.name, dated_now(ob, scene_of(ob, context))
         store_ways(state, found, self._stood, subject=subject, dated=dated)
         redraw(context)
-        self.report({"INFO"}, recommendation(found))
+        self.report({"INFO"}, told_report(recommendation(found)))
 
 
 class LINKWRIGHT_OT_apply_way_up(Operator):
@@ -248,10 +256,10 @@ class LINKWRIGHT_OT_apply_way_up(Operator):
             turn = _rest_of_turn(objects, state, np.reshape(state.ways[self.index].turn, (3, 3)).astype(np.float64))
             _stand(context, objects, turn)
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         redraw(context)
-        self.report({"INFO"}, f"On the plate: {state.ways[self.index].called}")
+        self.report({"INFO"}, told_report(f"On the plate: {state.ways[self.index].called}"))
         return {"FINISHED"}
 
 

@@ -9,11 +9,14 @@ from bpy.props import EnumProperty, FloatProperty, IntProperty
 from bpy.types import Operator
 
 from ..rules.base.errors import LinkwrightError
-from ..rules.chain.resize import least_width, resized
-from .chain_object import chain_of, change_together, check_editable, read_specs, rebuild
+from ..rules.base.progress import Steps
+from ..rules.chain.resize import least_width_found, resized
+from .chain_object import chain_of, change_together, check_editable, read_specs, rebuild, refusal
 from .checking import checker
 from .choices import SHAPE_ITEMS
+from .long_work import OnChain, SteppedOperator, idle
 from .options import used, usual_sizes
+from .panel_names import words_of
 from .settings import TURN_KEYS, apply_link, chain_stamp
 from .units import exact
 
@@ -30,10 +33,11 @@ class ChainChange:
         if ob is None:
             cls.poll_message_set("Select a chain first")  # type: ignore[attr-defined]
             return False
-        if ob.library is not None:
-            cls.poll_message_set("The chain is linked from another file: make it local first")  # type: ignore[attr-defined]
+        why = refusal(ob)
+        if why:
+            cls.poll_message_set(f"The chain {why}")  # type: ignore[attr-defined]
             return False
-        return True
+        return idle(cls, context)
 
     def execute(self: Any, context: Any) -> set[str]:
         """Change the chain."""
@@ -41,7 +45,7 @@ class ChainChange:
         try:
             self.change(context, ob)
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         checker.ask(ob)
         return {"FINISHED"}
@@ -75,7 +79,9 @@ class LINKWRIGHT_OT_take_size(ChainChange, Operator):
     bl_description = "Make the chain of this many links"
     bl_options = {"REGISTER", "UNDO"}
 
-    links: IntProperty(name="Links", description="Number of links", default=30, min=2, max=5000)
+    links: IntProperty(
+        name="Links", description="How many links the chain gets; usually 20 to 60", default=30, min=2, max=5000,
+    )  # fmt: skip
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:
@@ -119,8 +125,8 @@ class LINKWRIGHT_OT_resize(ChainChange, Operator):
     bl_options = {"REGISTER", "UNDO"}
 
     width_mm: FloatProperty(
-        name="Width (mm)", description="New outside width of a link; 0 takes the panel's", default=0.0, min=0.0,
-        max=1000.0, precision=2,
+        name="Width (mm)", description="New outside width of a link; usually 5 to 15, 0 takes the panel's",
+        default=0.0, min=0.0, max=1000.0, precision=2,
     )  # fmt: skip
 
     def change(self, context: Any, ob: Any) -> None:
@@ -140,7 +146,7 @@ class LINKWRIGHT_OT_resize(ChainChange, Operator):
             raise
 
 
-class LINKWRIGHT_OT_least_width(ChainChange, Operator):
+class LINKWRIGHT_OT_least_width(OnChain, SteppedOperator, Operator):
     """Find the width at which the joint of this design closes up for its gap."""
 
     bl_idname = "linkwright.least_width"
@@ -148,13 +154,21 @@ class LINKWRIGHT_OT_least_width(ChainChange, Operator):
     bl_description = "Find the least width this design can have at its gap: below it the joints close up"
     bl_options = {"REGISTER", "UNDO"}
 
-    def change(self, context: Any, ob: Any) -> None:
-        """Keep the figure for the panel."""
+    busy_words = "Finding the least width"
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Read the chain and give the search."""
+        ob = chain_of(context.active_object)
+        check_editable(ob)
         read = read_specs(ob, context)
-        found = least_width(read.chain, read.layout)
-        figures = ob.linkwright.figures
-        figures.least_width_mm = found.width_mm
-        figures.least_width_stamp = chain_stamp(read.chain, read.layout)
+        self._name, self._stamp = ob.name, chain_stamp(read.chain, read.layout)
+        return least_width_found(read.chain, read.layout)
+
+    def deliver(self, context: Any, result: Any) -> None:
+        """Keep the figure for the panel."""
+        figures = context.scene.objects[self._name].linkwright.figures
+        figures.least_width_mm = result.width_mm
+        figures.least_width_stamp = self._stamp
 
 
 def _write(group: Any, spec: Any, picked: Any, factor: float) -> None:

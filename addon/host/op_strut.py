@@ -1,4 +1,4 @@
-"""Operators that edit the lattice by hand: add a gate where one points, keep gates, take them away, forget all that.
+"""Operators that edit the lattice by hand: keep selected gates, bar them, forget what was done (see also `op_gate`).
 
 Each is one undo step. What changes the lattice plans it anew at once, without inspecting it.
 """
@@ -9,28 +9,22 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-import bpy
 import numpy as np
-from bpy.props import BoolProperty, FloatVectorProperty, StringProperty
+from bpy.props import BoolProperty
 from bpy.types import Operator
 
 from ..rules.base.errors import BadInput, LinkwrightError
-from ..rules.base.progress import Steps, finish
+from ..rules.base.progress import Steps
 from ..rules.chain.chain import Chain
-from ..rules.feed.by_hand import MEANT_MM
 from ..rules.feed.lattice import Lattice
-from ..rules.feed.spec import GatePlace
 from ..verbs import flow
 from .chain_object import chain_of, check_editable, scene_of, show_built
 from .lattice_edits import (
-    SURFACE,
     Edits,
     Gate,
     barred_too,
     forget,
     has_lattice,
-    led_to,
-    on_link,
     pin_of,
     pinned_too,
     store_edits,
@@ -43,14 +37,11 @@ from .lattice_show import lattice_stamp
 from .live_lattice import live, planned
 from .long_work import idle
 from .op_inspect import ChainWork
-from .pointing import Pointer, pointed_at, view_at
+from .panel_names import words_of
 from .results import dated_now, is_current, state_of
-from .showing import PINNED, PLAIN, parts
-from .units import mm_per_unit
+from .showing import PINNED, PLAIN
+from .translated import told_report
 from .view import redraw
-
-SIDES = {False: "from below", True: "from above"}
-HINT = "Click a link: add a gate from below    Shift: from above    Middle button and wheel: turn the view    Esc: done"
 
 
 class LatticeEdit(ChainWork):
@@ -89,165 +80,6 @@ class LatticeEdit(ChainWork):
         return idle(cls, context)
 
 
-class LINKWRIGHT_OT_add_gate(LatticeEdit, Operator):
-    """Lead a gate to a place of a link: point at the link and click."""
-
-    bl_idname = "linkwright.add_gate"
-    bl_label = "Add Gate"
-    bl_description = (
-        "Point at a link and click where a gate is to enter it; Shift and click for one from the upper ring"
-    )
-    bl_options = {"REGISTER", "UNDO"}
-
-    body: StringProperty(name="Link", description="Name of the link the gate feeds, such as link 12")
-    place: FloatVectorProperty(
-        name="Place (mm)", description="Where on the link, in the link's own coordinates in mm", size=3
-    )
-    above: BoolProperty(name="From Above", description="Lead it down from the upper ring")
-
-    @classmethod
-    def poll(cls, context: Any) -> bool:
-        """Ask for a chain with a lattice."""
-        return cls.lattice_ready(context)
-
-    def invoke(self, context: Any, event: Any) -> set[str]:
-        """Wait for clicks on links, unless a link is named."""
-        if self.body or bpy.app.background:
-            return self.begin_modal(context)
-        self._chain = chain_of(context.active_object).name
-        self._pointer: Pointer | None = Pointer()
-        self._pointer.start()
-        context.window.cursor_modal_set("CROSSHAIR")
-        context.workspace.status_text_set(HINT)
-        context.window_manager.modal_handler_add(self)
-        self._point(context, event)
-        return {"RUNNING_MODAL"}
-
-    def modal(self, context: Any, event: Any) -> set[str]:
-        """Follow the pointer and take clicks; with a link named, run a slice."""
-        if getattr(self, "_pointer", None) is None:
-            return super().modal(context, event)
-        try:
-            return self._pick(context, event)
-        except BaseException:
-            self._end_pick(context)
-            raise
-
-    def cancel(self, context: Any) -> None:
-        """Clean up when Blender ends the operator itself, as on opening a file."""
-        self._end_pick(context)
-        super().cancel(context)
-
-    def start(self, context: Any) -> Steps[Any]:
-        """Check the place and give the plan with a gate led there."""
-        goal = self._goal(context)
-        return self.plan(context, lambda edits: led_to(edits, goal))
-
-    def deliver(self, context: Any, result: Any) -> None:
-        """Show the lattice, unless no gate found a way to the place. Raises BadInput, and then has changed nothing."""
-        chain, lattice = result
-        goal = self._goal(context)
-        pose = next(body.pose for body in flow.turned(chain, self._turn).bodies if body.name == goal.body)
-        # From below a gate enters right under a place that was pointed at from above.
-        reach = MEANT_MM + self._read.chain.wire_mm
-        at = pose.apply(np.array(goal.at))
-        gates = [
-            solid.line[SURFACE]
-            for solid in lattice.solids
-            if solid.line and (solid.feeds, solid.above) == (goal.body, goal.above)
-        ]
-        refused = {
-            f.text: f.at
-            for f in lattice.findings
-            if f.code == "strut-unrouted" and goal.body in f.bodies and f.at is not None
-        }
-        why = next((text for text, spot in refused.items() if np.linalg.norm(spot - at) <= reach), "")
-        if why or not any(np.linalg.norm(spot - at) <= reach for spot in gates):
-            raise BadInput(why or f"no gate {SIDES[goal.above]} finds a way to that place of {goal.body}; try another")
-        super().deliver(context, result)
-
-    def tell(self, ob: Any, lattice: Lattice) -> None:
-        """Say where it went."""
-        self._said = f"Gate to {self.body} {SIDES[self.above]}"
-        self.report({"INFO"}, self._said)
-
-    def _goal(self, context: Any) -> GatePlace:
-        ob = chain_of(context.active_object)
-        if not self.body:
-            raise BadInput("no link is named; give body, such as link 12, and a place on it")
-        names = {on_link(link.name) for link in parts(ob, "LINK")} if ob is not None else set()
-        if self.body not in names:
-            raise BadInput(f"{self.body} is no link of this chain; its links are link 1 to link {len(names)}")
-        if self.above and not scene_of(ob, context).linkwright.upper_ring:
-            raise BadInput("there is no upper ring for a gate to come down from; switch Upper Ring on first")
-        x, y, z = self.place
-        return GatePlace(self.body, (float(x), float(y), float(z)), bool(self.above))
-
-    def _pick(self, context: Any, event: Any) -> set[str]:
-        if event.type in ("ESC", "RIGHTMOUSE", "RET") and event.value == "PRESS":
-            self._end_pick(context)
-            return {"CANCELLED"}
-        if context.scene.objects.get(self._chain) is None:
-            self._end_pick(context)
-            return {"CANCELLED"}
-        over = view_at(context, event.mouse_x, event.mouse_y)
-        if event.type in ("MOUSEMOVE", "LEFT_SHIFT", "RIGHT_SHIFT"):
-            self._point(context, event)
-        elif event.type == "LEFTMOUSE" and over is not None:
-            if event.value == "PRESS":
-                self._click(context, event)
-            return {"RUNNING_MODAL"}
-        # Turning the view, and whatever lies beside it, stays in reach.
-        return {"PASS_THROUGH"}
-
-    def _point(self, context: Any, event: Any) -> None:
-        """See what is under the pointer, and show it."""
-        assert self._pointer is not None
-        over = view_at(context, event.mouse_x, event.mouse_y)
-        ob = context.scene.objects[self._chain]
-        found = None if over is None else pointed_at(context, ob, *over, event.mouse_x, event.mouse_y)
-        self._pointer.pointed, self._pointer.mouse = found, (event.mouse_x, event.mouse_y)
-        self._pointer.words = "Point at a link" if found is None else f"{found.body}, {SIDES[event.shift]}"
-        redraw(context)
-
-    def _click(self, context: Any, event: Any) -> None:
-        """Lead a gate to what is under the pointer: one undo step for each click."""
-        self._point(context, event)
-        assert self._pointer is not None
-        found = self._pointer.pointed
-        if found is None or not idle(type(self), context):
-            return
-        ob = context.scene.objects[self._chain]
-        mm = mm_per_unit(scene_of(ob, context))
-        self.body, self.above = found.body, event.shift
-        self.place = tuple(c * mm for c in found.at)
-        if chain_of(context.active_object) is not ob:
-            context.view_layer.objects.active = ob
-        context.window.cursor_modal_set("WAIT")
-        try:
-            chain, lattice = finish(self.start(context))
-            self.deliver(context, (chain, lattice))
-            words = self._said
-            bpy.ops.ed.undo_push(message="Add Gate")
-        except LinkwrightError as error:
-            words = str(error)
-        finally:
-            context.window.cursor_modal_set("CROSSHAIR")
-        self._pointer.words = words
-        redraw(context)
-
-    def _end_pick(self, context: Any) -> None:
-        """Take the marks and words away; may be called twice."""
-        pointer, self._pointer = getattr(self, "_pointer", None), None
-        if pointer is None:
-            return
-        pointer.stop()
-        context.window.cursor_modal_restore()
-        if context.workspace is not None:
-            context.workspace.status_text_set(None)
-        redraw(context)
-
-
 class LINKWRIGHT_OT_pin_gate(Operator):
     """Keep the selected gates exactly as they are when the lattice is planned again, or let the planner have them."""
 
@@ -275,11 +107,14 @@ class LINKWRIGHT_OT_pin_gate(Operator):
             check_editable(ob)
             count = self._change(context, ob)
         except LinkwrightError as error:
-            self.report({"ERROR"}, str(error))
+            self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
         live.ask()
         redraw(context)
-        self.report({"INFO"}, f"{count} gate{'' if count == 1 else 's'} {'pinned' if self.pin else 'no longer pinned'}")
+        self.report(
+            {"INFO"},
+            told_report(f"{count} gate{'' if count == 1 else 's'} {'pinned' if self.pin else 'no longer pinned'}"),
+        )
         return {"FINISHED"}
 
     def _change(self, context: Any, ob: Any) -> int:
@@ -341,7 +176,9 @@ class LINKWRIGHT_OT_remove_gate(LatticeEdit, Operator):
 
     def tell(self, ob: Any, lattice: Lattice) -> None:
         """Say how many."""
-        self.report({"INFO"}, f"{self._count} gate{'' if self._count == 1 else 's'} barred; planned anew without")
+        self.report(
+            {"INFO"}, told_report(f"{self._count} gate{'' if self._count == 1 else 's'} barred; planned anew without")
+        )
 
 
 class LINKWRIGHT_OT_clear_edits(LatticeEdit, Operator):
@@ -399,7 +236,7 @@ class LINKWRIGHT_OT_clear_edits(LatticeEdit, Operator):
 
     def tell(self, ob: Any, lattice: Lattice) -> None:
         """Say so."""
-        self.report({"INFO"}, "Edits cleared; the lattice is as the planner makes it")
+        self.report({"INFO"}, told_report("Edits cleared; the lattice is as the planner makes it"))
 
 
 def chosen_gates(context: Any) -> list[Any]:

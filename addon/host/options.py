@@ -57,6 +57,11 @@ def usual_sizes(family: str, wire_mm: float, *, broad: bool = False) -> tuple[fl
     return round(length * scale, 1), round(width * scale, 1)
 
 
+def usual_wire(family: str, width_mm: float) -> float:
+    """Give the wire that a family's link of this width usually has, rounded to a twentieth of a millimetre."""
+    return max(round(20.0 * USUAL_WIRE_MM * width_mm / FAMILIES[family].width_mm) / 20.0, 0.1)
+
+
 def used(family: str, section: str) -> tuple[str, ...]:
     """Give the settings of some families that this one uses; the sizes of broad wire only where the wire is broad."""
     entry = FAMILIES[family]

@@ -1,7 +1,8 @@
 """Marks at the findings in the 3D view: a shape and colour per severity, leader lines to short labels, and a legend.
 
 The colours are those of Okabe and Ito (Color Universal Design, 2008), told apart by colour-blind eyes; each severity
-has a shape of its own as well. Everything is drawn in pixels, so marks keep their size at any zoom.
+has a shape of its own as well. Everything is drawn in pixels, so marks keep their size at any zoom. Findings at what a
+viewport does not show have no mark there.
 """
 
 import logging
@@ -12,11 +13,26 @@ import bpy
 import gpu
 import numpy as np
 import numpy.typing as npt
-from gpu_extras.batch import batch_for_shader
 
 from .gap_colours import colours
+from .in_view import InView, viewports
+from .legend import (
+    RIM,
+    WHITE,
+    Key,
+    Palette,
+    bears_legend,
+    box,
+    draw_legend,
+    fan,
+    free_room,
+    lines,
+    palette,
+    said,
+    write,
+)
 from .print_view import section
-from .results import is_current, shown_severities
+from .results import as_printed, shown_severities
 
 LOG = logging.getLogger(__name__)
 
@@ -29,15 +45,10 @@ MARKS: dict[str, tuple[tuple[float, float, float, float], tuple[tuple[float, flo
         tuple((float(np.cos(a)), float(np.sin(a))) for a in np.linspace(0, 2 * np.pi, 13)[:-1]),
     ),
 }
-_SWATCH = ((-1, -1), (1, -1), (1, 1), (-1, 1))
 MOST_LABELS = 10
 MOST_ALIKE = 3
 MOST_NUMBERS = 100
 RADIUS_PX = 6.0
-DARK = (0.0, 0.0, 0.0, 0.75)
-# Behind words: whole, so that they read on a bright view as on a dark one.
-BEHIND = (0.05, 0.05, 0.05, 1.0)
-LIGHT = (1.0, 1.0, 1.0, 1.0)
 
 
 class Overlay:
@@ -47,14 +58,19 @@ class Overlay:
         self._handle: Any = None
         self._serial = -1
         self._places: npt.NDArray[np.float64] = np.zeros((0, 3))
-        self._severities: list[str] = []
+        self._severities: npt.NDArray[np.str_] = np.zeros(0, dtype="U4")
         self._labels: list[str] = []
         self._rows: list[int] = []
         self._numbers: npt.NDArray[np.int64] = np.zeros(0, dtype=np.int64)
         self._counts: dict[str, int] = {}
+        self._bodies: list[tuple[str, ...]] = []
+        # Which places belong to what the viewport that was drawn last shows.
+        self._seen: InView | None = None
+        self._bared: npt.NDArray[np.bool_] = np.zeros(0, dtype=np.bool_)
 
     def start(self) -> None:
         """Begin to draw."""
+        self.stop()
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_PIXEL")
 
     def stop(self) -> None:
@@ -66,7 +82,9 @@ class Overlay:
     def _draw(self) -> None:
         context: Any = bpy.context
         state = context.window_manager.linkwright
-        if not state.has_result or not context.space_data.overlay.show_overlays:
+        if not state.has_result or not (state.overlay or state.colours or state.section):
+            return
+        if not context.space_data.overlay.show_overlays:
             return
         try:
             self._show(context, state)
@@ -76,56 +94,87 @@ class Overlay:
             state.overlay = state.colours = state.section = False
 
     def _show(self, context: Any, state: Any) -> None:
+        seen = viewports.of(state, context)
+        if seen is None or not as_printed(state, context.scene):
+            return
         if state.serial != self._serial:
             self._read(state)
-        if not is_current(state, context.scene) or _shown_as_worn(state, context.scene):
+        keys = self._keys(context, state)
+        if not keys:
             return
-        painting = colours.shown(state, context.scene)
-        keys: list[Any] = []
-        if painting is not None:
-            keys += [(painting.title, None), *reversed(painting.legend)]
-        if section.stands(state, context.scene):
-            keys += section.legend()
-        if not state.overlay and not keys:
-            return
-        region, view = context.region, context.region_data
+        region = context.region
         scale = context.preferences.system.ui_scale
-        pixels, ahead = self._project(state, region, view)
-        inside = (
-            self._switched_on(state)
-            & ahead
-            & (pixels > 0).all(axis=1)
-            & (pixels < (region.width, region.height)).all(axis=1)
-        )
+        words = palette(context)
+        room = free_room(context.area, region)
         gpu.state.blend_set("ALPHA")
         try:
-            left, right = _free(context.area, region)
             if state.overlay:
+                pixels, inside = self.placed(state, seen, region, context.region_data)
                 self._marks(pixels, inside, scale)
-                self._write_numbers(pixels, inside, scale)
-                self._leaders(pixels, inside, state.active, region.height, right, scale)
-            self._legend(left, region.height, scale, keys, shown_severities(state) if state.overlay else frozenset())
+                self._write_numbers(pixels, inside, scale, words)
+                self._leaders(pixels, inside, state.active, region.height, room.right, scale, words)
+            if bears_legend(context.area, region):
+                draw_legend(keys, room, scale, words)
         finally:
             gpu.state.blend_set("NONE")
+
+    def _keys(self, context: Any, state: Any) -> list[Key]:
+        """Give the lines of the legend: of the marks, of the layer, and of the colours under their title."""
+        found: list[Key] = []
+        if state.overlay:
+            switched_on = shown_severities(state)
+            found += [
+                Key(f"{severity} ({self._counts[severity]})", *MARKS[severity])
+                for severity in ("stop", "warn", "note")
+                if self._counts.get(severity) and severity in switched_on
+            ]
+        if section.stands(state, context.scene):
+            found += [Key(text, colour) for text, colour in section.legend()]
+        painting = colours.shown(state, context.scene)
+        if painting is not None:
+            found += [Key(painting.title), *(Key(text, colour) for text, colour in reversed(painting.legend))]
+        return found
 
     def _read(self, state: Any) -> None:
         rows = [(k, row) for k, row in enumerate(state.findings) if row.has_place]
         self._rows = [k for k, _ in rows]
         self._places = np.array([tuple(row.at) for _, row in rows], dtype=np.float64).reshape(-1, 3)
-        self._severities = [row.severity for _, row in rows]
+        self._severities = np.array([row.severity for _, row in rows], dtype="U4")
         self._labels = [f"{row.code} {row.number or row.figure}".strip() for _, row in rows]
         self._numbers = np.array([row.number for _, row in rows], dtype=np.int64)
-        self._counts = {s: sum(1 for row in state.findings if row.severity == s) for s in MARKS}
+        self._bodies = [tuple(filter(None, row.bodies.removesuffix(" ...").split(", "))) for _, row in rows]
+        self._counts = {s: getattr(state, f"{s}_count") for s in MARKS}
+        self._seen = None
         self._serial = state.serial
 
+    def placed(
+        self, state: Any, seen: InView, region: Any, view: Any
+    ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+        """Give where the marks stand in a region, (n, 2) pixels, and which of them are drawn there, (n,)."""
+        if state.serial != self._serial:
+            self._read(state)
+        if self._seen is not seen:
+            self._bared = np.array(
+                [not bodies or any(seen.shows(body) for body in bodies) for bodies in self._bodies], dtype=np.bool_
+            )
+            self._seen = seen
+        pixels, ahead = self._project(state, region, view)
+        inside = (
+            self._switched_on(state)
+            & self._bared
+            & ahead
+            & (pixels > 0).all(axis=1)
+            & (pixels < (region.width, region.height)).all(axis=1)
+        )
+        return pixels, inside
+
     def _switched_on(self, state: Any) -> npt.NDArray[np.bool_]:
-        shown = shown_severities(state)
-        return np.array([severity in shown for severity in self._severities], dtype=np.bool_)
+        return np.isin(self._severities, tuple(shown_severities(state)))
 
     def _project(self, state: Any, region: Any, view: Any) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
         matrix = np.array(view.perspective_matrix, dtype=np.float64)
         objects: Any = bpy.data.objects
-        subject = objects.get(state.subject)
+        subject = objects.get(state.subject) if state.subject else None
         if subject is not None:
             matrix = matrix @ np.array(subject.matrix_world, dtype=np.float64)
         clip = self._places @ matrix[:, :3].T + matrix[:, 3]
@@ -137,22 +186,24 @@ class Overlay:
         # Notes first, stops last, so that the worst lies on top.
         for severity in ("note", "warn", "stop"):
             colour, outline = MARKS[severity]
-            here = pixels[inside & np.array([s == severity for s in self._severities])]
+            here = pixels[inside & (self._severities == severity)]
             if not len(here):
                 continue
             shape = np.array(outline)
-            for grow, fill in ((1.35, DARK), (1.0, colour)):
-                _fan(here, shape * RADIUS_PX * scale * grow, fill)
+            for grow, fill in ((1.35, RIM), (1.0, colour)):
+                fan(here, shape * RADIUS_PX * scale * grow, fill)
 
-    def _write_numbers(self, pixels: npt.NDArray[np.float64], inside: npt.NDArray[np.bool_], scale: float) -> None:
+    def _write_numbers(
+        self, pixels: npt.NDArray[np.float64], inside: npt.NDArray[np.bool_], scale: float, words: Palette
+    ) -> None:
         """Put the numbers of starts in mid-air beside their marks."""
         size = 11.0 * scale
         blf.size(0, size)
         for k in np.flatnonzero(inside & (self._numbers > 0))[:MOST_NUMBERS].tolist():
             text = str(self._numbers[k])
             x, y = pixels[k] + (1.4 * RADIUS_PX * scale, -0.35 * size)
-            _box(x, y - 0.25 * size, blf.dimensions(0, text)[0] + 0.5 * size, 1.25 * size)
-            _text(x + 0.25 * size, y, text, LIGHT)
+            box(x, y - 0.25 * size, blf.dimensions(0, text)[0] + 0.5 * size, 1.25 * size, words.back)
+            write(x + 0.25 * size, y, text, words.text)
 
     def _leaders(
         self,
@@ -162,6 +213,7 @@ class Overlay:
         top: float,
         right: float,
         scale: float,
+        words: Palette,
     ) -> None:
         chosen = self._labelled(np.flatnonzero(inside & (pixels[:, 0] < right)).tolist(), active)
         if not chosen:
@@ -172,20 +224,25 @@ class Overlay:
         # Labels stand in the order of their places from top to bottom, each at least a line below the one before.
         chosen.sort(key=lambda k: -pixels[k, 1])
         y = float(top)
-        lines, texts = [], []
+        ways: list[tuple[float, float, float]] = []
+        texts = []
         for k in chosen:
-            x, own = pixels[k]
+            x, own = pixels[k].tolist()
             y = min(own + 2.0 * step, y - step)
-            width = blf.dimensions(0, self._labels[k])[0]
+            # Before its words a label has the mark of its severity.
+            width = blf.dimensions(0, said(self._labels[k]))[0] + 1.4 * size
             left = x + 3.0 * step if x + 3.0 * step + width + size < right else x - 3.0 * step - width
             near = left - 0.3 * size if left > x else left + width + 0.3 * size
-            lines += [(x, own, 0.0), (near, y + 0.35 * size, 0.0)]
+            ways += [(x, own, 0.0), (near, y + 0.35 * size, 0.0)]
             texts.append((left, y, width, k))
-        _lines(lines, DARK, 3.0 * scale)
-        _lines(lines, LIGHT, 1.2 * scale)
+        lines(ways, RIM, 3.0 * scale)
+        lines(ways, WHITE, 1.2 * scale)
         for left, low, width, k in texts:
-            _box(left - 0.4 * size, low - 0.4 * size, width + 0.8 * size, 1.5 * size)
-            _text(left, low, self._labels[k], MARKS[self._severities[k]][0])
+            box(left - 0.4 * size, low - 0.4 * size, width + 0.8 * size, 1.5 * size, words.back)
+            colour, outline = MARKS[str(self._severities[k])]
+            for grow, fill in ((1.3, RIM), (1.0, colour)):
+                fan(np.array([(left + 0.4 * size, low + 0.36 * size)]), np.array(outline) * 0.38 * size * grow, fill)
+            write(left + 1.4 * size, low, said(self._labels[k]), words.text)
 
     def _labelled(self, seen: list[int], active: int) -> list[int]:
         """Choose which places bear a label: the active one, then the worst, a few of each code."""
@@ -197,79 +254,3 @@ class Overlay:
                 counts[code] = counts.get(code, 0) + 1
                 chosen.append(k)
         return chosen[:MOST_LABELS]
-
-    def _legend(self, left: float, top: float, scale: float, keys: Any, shown: frozenset[str]) -> None:
-        size = 12.0 * scale
-        blf.size(0, size)
-        # Under Blender's own words in that corner.
-        x, y = left + 2.0 * size, top - 13.0 * size
-        for severity in ("note", "warn", "stop"):
-            if not self._counts.get(severity) or severity not in shown:
-                continue
-            text = f"{severity} ({self._counts[severity]})"
-            _box(x - size, y - 0.4 * size, blf.dimensions(0, text)[0] + 3.0 * size, 1.5 * size)
-            _fan(np.array([(x, y + 0.35 * size)]), np.array(MARKS[severity][1]) * RADIUS_PX * scale, MARKS[severity][0])
-            _text(x + 1.2 * size, y, text, LIGHT)
-            y += 1.7 * size
-        y = top - 15.0 * size
-        for text, colour in keys:
-            _box(x - size, y - 0.4 * size, blf.dimensions(0, text)[0] + 3.0 * size, 1.5 * size)
-            if colour is not None:
-                _fan(np.array([(x, y + 0.35 * size)]), np.array(_SWATCH) * 0.5 * size, colour)
-            _text(x + 1.2 * size, y, text, LIGHT)
-            y -= 1.7 * size
-
-
-def _shown_as_worn(state: Any, scene: Any) -> bool:
-    """Tell whether the links are away from the places the findings belong to."""
-    ob = scene.objects.get(state.subject)
-    return ob is not None and bool(ob.linkwright.figures.worn_view)
-
-
-def _free(area: Any, region: Any) -> tuple[float, float]:
-    """Give the left and right edge, in the region's pixels, of what toolbar and sidebar leave free."""
-    left, right = 0.0, float(region.width)
-    for other in area.regions:
-        if other.type == "TOOLS" and other.width > 1:
-            left = max(left, float(other.x + other.width - region.x))
-        if other.type == "UI" and other.width > 1:
-            right = min(right, float(other.x - region.x))
-    return left, right
-
-
-def _fan(centres: npt.NDArray[np.float64], outline: npt.NDArray[np.float64], colour: Any) -> None:
-    """Fill the same convex outline (k, 2) around every centre (n, 2)."""
-    k = len(outline)
-    corners = (centres[:, None] + outline).reshape(-1, 2)
-    fan = np.array([(0, j, j + 1) for j in range(1, k - 1)])
-    index = (np.arange(len(centres))[:, None, None] * k + fan).reshape(-1, 3)
-    shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-    batch = batch_for_shader(shader, "TRIS", _positions(corners), indices=np.ascontiguousarray(index, dtype=np.int32))
-    shader.bind()
-    shader.uniform_float("color", colour)
-    batch.draw(shader)
-
-
-def _lines(points: list[tuple[float, float, float]], colour: Any, width: float) -> None:
-    shader = gpu.shader.from_builtin("POLYLINE_UNIFORM_COLOR")
-    batch = batch_for_shader(shader, "LINES", _positions(points))
-    shader.bind()
-    state: Any = gpu.state
-    shader.uniform_float("viewportSize", state.viewport_get()[2:])
-    shader.uniform_float("lineWidth", width)
-    shader.uniform_float("color", colour)
-    batch.draw(shader)
-
-
-def _positions(points: Any) -> dict[str, Any]:
-    return {"pos": np.array(points, dtype=np.float32)}
-
-
-def _box(x: float, y: float, width: float, height: float) -> None:
-    _fan(np.zeros((1, 2)), np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)]), BEHIND)
-
-
-def _text(x: float, y: float, text: str, colour: Any) -> None:
-    blf.color(0, *colour)
-    blf.position(0, x, y, 0)
-    blf.draw(0, text)

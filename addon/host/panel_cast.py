@@ -9,7 +9,9 @@ from bpy.types import Panel
 from .cast_view import cast_view
 from .lattice_show import lattice_stamp
 from .panel_parts import ChainPanel, freshness, pair, wrapped
+from .presets import LINKWRIGHT_PT_pour_presets
 from .results import dated_now, state_of
+from .translated import capital, told
 
 CAUTION = (
     "Molten metal, fumes and silica dust can maim. The makers' data sheets, local codes and licensed practice rule"
@@ -22,6 +24,8 @@ class LINKWRIGHT_PT_cast(ChainPanel, Panel):
 
     bl_label = "Cast"
     bl_order = 5
+    step = "cast"
+    presets = LINKWRIGHT_PT_pour_presets
 
     def draw(self, context: Any) -> None:
         """Draw the pour's settings, the weights, and the last plan."""
@@ -35,10 +39,10 @@ class LINKWRIGHT_PT_cast(ChainPanel, Panel):
         if body:
             _pour(body, scene)
         header, body = layout.panel("linkwright_prices", default_closed=True)
-        header.label(text="Prices")
+        header.label(text=told("Prices"), translate=False)
         if body:
             body.prop(scene, "metal_price_per_g")
-            body.prop(scene, "investment_price_per_kg")
+            body.prop(scene, "investment_price_per_kg", text="Mould per kg")
             body.prop(scene, "currency")
         layout.operator("linkwright.plan_cast", icon="MOD_FLUIDSIM")
         if len(state.plan):
@@ -72,7 +76,7 @@ def _pour(body: Any, scene: Any) -> None:
 
 def _plan(layout: Any, context: Any, ob: Any, state: Any) -> None:
     """Show the verdict first, then what would help, the figures, and the metal in time."""
-    freshness(layout, context, ob, state.plan_subject, state.plan_stamp, again="plan again")
+    freshness(layout, context, ob, state.plan_subject, state.plan_stamp, again="plan again", step="cast")
     if state.plan_subject != ob.name:
         return
     layout = layout.column()
@@ -85,11 +89,15 @@ def _plan(layout: Any, context: Any, ob: Any, state: Any) -> None:
         wrapped(layout.column(align=True), context, state.remark, icon="INFO")
     if cast_view.kept_for(state):
         _in_time(layout, state)
+    if len(state.cast_reasons):
+        column = layout.column(align=True)
+        for row in state.cast_reasons:
+            wrapped(column, context, capital(told(row.name)), icon="DOT")
     if len(state.levers):
         header, body = layout.panel("linkwright_levers", default_closed=False)
         header.label(text="What Would Help")
         if body:
-            _levers(body, state)
+            _levers(body, context, state)
     header, body = layout.panel("linkwright_plan", default_closed=False)
     header.label(text="Metal and Flask")
     if body:
@@ -99,19 +107,20 @@ def _plan(layout: Any, context: Any, ob: Any, state: Any) -> None:
         wrapped(column, context, "Your makers' data sheets rule", icon="INFO")
 
 
-def _levers(body: Any, state: Any) -> None:
+def _levers(body: Any, context: Any, state: Any) -> None:
     """List the changes, those that do alone first."""
     column = body.column(align=True)
     passes = None
     for row in state.levers:
         if row.passes != passes:
             passes = row.passes
-            column.label(text="One of these is enough" if passes else "Not enough alone, up to the limit")
-        line = column.row(align=True)
+            column.label(
+                text=told("One of these is enough" if passes else "Not enough alone, up to the limit"), translate=False
+            )
+        line = column.column(align=True)
         line.active = row.passes
-        split = line.split(factor=0.5, align=True)
-        split.label(text=row.name.capitalize(), icon="CHECKMARK" if row.passes else "X", translate=False)
-        split.label(text=row.change, translate=False)
+        change = f"{capital(told(row.name))}: {told(row.change)}"
+        wrapped(line, context, change, icon="CHECKMARK" if row.passes else "X")
 
 
 def _in_time(layout: Any, state: Any) -> None:

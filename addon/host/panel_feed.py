@@ -10,9 +10,11 @@ from .chain_object import chain_of
 from .lattice_edits import KINDS, Strut, gone, stored, strut_of
 from .lattice_set import lattice_of, set_objects
 from .lattice_show import lattice_stamp
-from .panel_parts import ChainPanel, pair, wrapped
+from .panel_parts import ChainPanel, pair, why_stale, wrapped
+from .presets import LINKWRIGHT_PT_feed_presets
 from .reasons import sign_of
 from .results import state_of
+from .translated import told
 
 STATE_ICONS = {"planned": "DOT", "pinned": "PINNED", "wanted": "ADD"}
 STATE_WORDS = {"planned": "by the planner", "pinned": "pinned", "wanted": "added by hand"}
@@ -36,7 +38,7 @@ class LINKWRIGHT_UL_gates(UIList):
         self, _context: Any, layout: Any, _data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
     ) -> None:
         """Draw one row: what it feeds, and by its icon whether it is pinned or was added."""
-        layout.label(text=item.name, icon=STATE_ICONS[item.state], translate=False)
+        layout.label(text=told(item.name), icon=STATE_ICONS[item.state], translate=False)
 
 
 class LINKWRIGHT_PT_feed(ChainPanel, Panel):
@@ -44,6 +46,8 @@ class LINKWRIGHT_PT_feed(ChainPanel, Panel):
 
     bl_label = "Feed"
     bl_order = 3
+    step = "feed"
+    presets = LINKWRIGHT_PT_feed_presets
 
     @classmethod
     def poll(cls, context: Any) -> bool:
@@ -61,13 +65,15 @@ class LINKWRIGHT_PT_feed(ChainPanel, Panel):
         else:
             _chain(layout, context, ob)
         for idname, title, names in (
-            ("linkwright_feed_sizes", "Sizes (0: by the rules)", SIZES),
+            ("linkwright_feed_sizes", "Sizes", SIZES),
             ("linkwright_feed_trunk", "Trunk", ("trunk", "trunk_length_mm")),
             ("linkwright_feed_cut", "Cut and Fillets", ("cut", "fillet_mm")),
         ):
             header, body = layout.panel(idname, default_closed=True)
-            header.label(text=title)
+            header.label(text=told(title), translate=False)
             if body:
+                if names is SIZES:
+                    body.label(text="0 leaves a size to the rules")
                 for name in names:
                     body.prop(scene, name, text=SHORT.get(name))
 
@@ -94,7 +100,7 @@ def _chain(layout: Any, context: Any, ob: Any) -> None:
         layout.prop(scene, "live_lattice")
         _standing(layout, context, ob)
         header, body = layout.panel("linkwright_gates", default_closed=False)
-        header.label(text="Gates")
+        header.label(text=told("Gates"), translate=False)
         if body:
             _gates(body, context, ob)
     else:
@@ -105,7 +111,7 @@ def _standing(layout: Any, context: Any, ob: Any) -> None:
     """Say what the lattice is made of, and whether it still belongs to the chain."""
     figures = ob.linkwright.figures
     if state_of(context).planning == ob.name:
-        layout.label(text="Planning", icon="SORTTIME")
+        layout.label(text=told("Planning"), icon="SORTTIME", translate=False)
         return
     if figures.lattice_said:
         wrapped(layout.column(align=True), context, figures.lattice_said)
@@ -114,11 +120,14 @@ def _standing(layout: Any, context: Any, ob: Any) -> None:
         wrapped(layout.column(align=True), context, words, icon="INFO")
     elif figures.lattice_stamp != lattice_stamp(ob, context.scene):
         layout.label(text="Out of date: plan again", icon="ERROR")
+        why_stale(layout, context, ob, "feed")
 
 
 def _gates(body: Any, context: Any, ob: Any) -> None:
     state, group = state_of(context), ob.linkwright
-    body.operator("linkwright.add_gate", icon="ADD")
+    row = body.row(align=True)
+    row.operator("linkwright.add_gate", icon="ADD")
+    row.operator("linkwright.take_gates", text="", icon="REMOVE")
     body.template_list(
         "LINKWRIGHT_UL_gates", "", group, "gates", state, "gate_active", rows=4, sort_lock=True
     )  # fmt: skip
@@ -140,13 +149,13 @@ def _strut(box: Any, context: Any, ob: Any, strut: Strut) -> None:
     gate = strut.gate
     if gate is None:
         title = "Trunk, set in by hand" if strut.apart else ROLE_WORDS.get(strut.role, strut.role.capitalize())
-        column.label(text=title)
+        column.label(text=told(title), translate=False)
         thick = f"{strut.thick_mm:.2f} mm"
         pair(column, "Rod", thick if strut.thin_mm > 0.99 * strut.thick_mm else f"{strut.thin_mm:.2f} to {thick}")
         pair(column, "Length", f"{strut.length_mm:.1f} mm")
         wrapped(column, context, "Follows from the gates: it is not moved or deleted by hand")
         return
-    column.label(text=f"Gate, {STATE_WORDS[gate.state]}", icon=STATE_ICONS[gate.state])
+    column.label(text=told(f"Gate, {STATE_WORDS[gate.state]}"), icon=STATE_ICONS[gate.state], translate=False)
     pair(column, "Feeds", f"{gate.body}, from {'above' if gate.above else 'below'}")
     pair(column, "Tip", f"{gate.tip_mm:.2f} mm")
     pair(column, "Shaft", f"{gate.shaft_mm:.2f} mm")

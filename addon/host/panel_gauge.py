@@ -8,6 +8,7 @@ from bpy.types import Panel, UIList
 
 from .gauge_readings import FACE_ITEMS
 from .panel_parts import JobPanel, wrapped
+from .translated import told
 from .units import exact
 
 FACE_NAMES = {item[0]: item[1].lower() for item in FACE_ITEMS}
@@ -23,7 +24,7 @@ class LINKWRIGHT_UL_readings(UIList):
         layout.use_property_split = False
         split = layout.split(factor=0.5)
         # A narrow number field drops decimals, and here every one counts: the gap is a text, edited under the list.
-        split.label(text=f"{exact(item.gap_mm):g} {FACE_NAMES[item.face]}", translate=False)
+        split.label(text=told(f"{exact(item.gap_mm):g} {FACE_NAMES[item.face]}"), translate=False)
         row = split.row(align=True)
         measured = row.row(align=True)
         measured.active = not item.stuck

@@ -9,6 +9,7 @@ from bpy.types import Panel
 from .panel_parts import ChainPanel, cells, freshness, optional, wrapped
 from .results import state_of
 from .settings import TURN_KEYS, can_ease, has_turn, meets_itself, size_choice
+from .translated import told
 from .units import is_millimetres, unit_words
 
 SIZE_FIELDS = {
@@ -19,7 +20,10 @@ SIZE_FIELDS = {
     "LINKS": ("links",),
     "FILL": (),
 }
+# What the button that takes a layout has of a line.
+LAYOUT_SHARE = 0.4
 SIZE_BY = {"ring": "ring_size", "curve": "curve_size"}
+TURN_NAMES = {"turn_pitch_mm": "Apart (mm)", "turn_radius_mm": "Radius (mm)", "row_mm": "Row (mm)"}
 SHAPE_NAMES = {
     "straight": "Straight", "ring": "Ring", "spiral": "Spiral", "coil": "Coil", "serpentine": "Serpentine",
     "curve": "Curve",
@@ -31,6 +35,7 @@ class LINKWRIGHT_PT_layout(ChainPanel, Panel):
 
     bl_label = "Layout and Size"
     bl_order = 1
+    step = "layout"
 
     def draw(self, context: Any) -> None:
         """Draw shape and size."""
@@ -54,7 +59,7 @@ class LINKWRIGHT_PT_layout(ChainPanel, Panel):
         )
         for idname, title, draw in (
             ("linkwright_sizes", "Sizes Near", _sizes),
-            ("linkwright_turns", "Turns (0: by the rules)", _turns),
+            ("linkwright_turns", "Turns", _turns),
             ("linkwright_fit", "Fit", _fit),
             ("linkwright_layouts", "Compare Layouts", _layouts),
             ("linkwright_units", "Scene Unit", _units),
@@ -62,7 +67,7 @@ class LINKWRIGHT_PT_layout(ChainPanel, Panel):
             if idname == "linkwright_turns" and not any(has_turn(group.shape, key) for key in TURN_KEYS):
                 continue
             header, body = layout.panel(idname, default_closed=True)
-            header.label(text=title)
+            header.label(text=told(title), translate=False)
             if body:
                 draw(body, context, ob)
 
@@ -88,14 +93,15 @@ def _sizes(body: Any, context: Any, ob: Any) -> None:
         taken = size.links == figures.links
         row.operator("linkwright.take_size", text=str(size.links), depress=taken).links = size.links
         for value in (size.worn_mm, size.printed_mm, size.pushed_mm):
-            row.label(text=f"{value:.1f}" if value else "-", translate=False)
-    column.label(text="mm inside" if figures.round_worn else "mm end to end")
+            row.label(text=told(f"{value:.1f}" if value else "-"), translate=False)
+    column.label(text=told("mm inside" if figures.round_worn else "mm end to end"), translate=False)
 
 
 def _turns(body: Any, _context: Any, ob: Any) -> None:
+    body.label(text="0 leaves a size to the rules")
     for key in TURN_KEYS:
         if has_turn(ob.linkwright.shape, key):
-            body.prop(ob.linkwright, key)
+            body.prop(ob.linkwright, key, text=TURN_NAMES[key])
 
 
 def _fit(body: Any, _context: Any, ob: Any) -> None:
@@ -104,7 +110,7 @@ def _fit(body: Any, _context: Any, ob: Any) -> None:
     if can_ease(group):
         body.prop(group, "fit")
     if not meets_itself(group) or group.ends == "open":
-        body.prop(group, "clasp_length_mm")
+        body.prop(group, "clasp_length_mm", text="Clasp (mm)")
     if group.shape in ("ring", "curve"):
         optional(body, group, "has_hand", "hand_mm", "Hand (mm)")
 
@@ -116,20 +122,21 @@ def _layouts(body: Any, context: Any, ob: Any) -> None:
         return
     freshness(body, context, ob, state.layouts_subject, state.layouts_stamp, again="compare again")
     for row in state.layouts:
-        split = body.split(factor=0.3)
+        split = body.split(factor=LAYOUT_SHARE)
         taken = row.name == ob.linkwright.shape
         split.operator("linkwright.lay_out_as", text=SHAPE_NAMES[row.name], depress=taken).shape = row.name
         column = split.column(align=True)
         if row.why:
-            wrapped(column, context, row.why, share=0.7)
+            wrapped(column, context, row.why, share=1.0 - LAYOUT_SHARE)
             continue
-        column.label(text=f"{row.size} mm", translate=False)
-        column.label(text=f"{row.layers} layers, {row.flask}", translate=False)
+        column.label(text=told(f"{row.size} mm"), translate=False)
+        for words in (f"{row.layers} layers", row.flask):
+            wrapped(column, context, words, share=1.0 - LAYOUT_SHARE)
         if row.investment_cm3:
-            column.label(text=f"{row.investment_cm3:.0f} cm3 of investment", translate=False)
+            wrapped(column, context, f"{row.investment_cm3:.0f} cm3 investment", share=1.0 - LAYOUT_SHARE)
 
 
 def _units(body: Any, context: Any, _ob: Any) -> None:
-    body.label(text=unit_words(context.scene))
+    body.label(text=told(unit_words(context.scene)), translate=False)
     if not is_millimetres(context.scene):
         body.operator("linkwright.set_millimetres")

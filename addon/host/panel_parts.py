@@ -6,42 +6,64 @@ import textwrap
 from collections.abc import Iterable
 from typing import Any
 
+import bpy
+
 from .chain_object import chain_of
-from .results import dated_now
+from .results import dated_now, state_of
+from .steps_status import status_of, status_of_set
+from .translated import told
 
 # Pixels of one letter and of a panel's own margins, at the usual font and scale 1.
 LETTER_PX, MARGIN_PX = 6.6, 62.0
+# Digits and short words are narrower than a sentence on the whole.
+FIGURE_PX = 5.9
+LEAST_LETTERS = 16
+# What the name of a figure takes of a line, in a sidebar of any width.
+NAME_PX, SHORT_NAME_PX = 88.0, 70.0
 
 
 def wrapped(layout: Any, context: Any, text: str, *, icon: str = "NONE", share: float = 1.0) -> None:
     """Put a sentence into a ``share`` of the panel's width, over as many lines as that asks for."""
-    scale = context.preferences.system.ui_scale or 1.0
-    room = (context.region.width if context.region is not None else 260) / scale - MARGIN_PX
-    width = max(16, int((share * room - (20.0 if icon != "NONE" else 0.0)) / LETTER_PX))
     first = True
-    for line in textwrap.wrap(text, width):
+    for line in _lines(context, text, share, 20.0 if icon != "NONE" else 0.0):
         layout.label(text=line, icon=icon if first else ("BLANK1" if icon != "NONE" else "NONE"), translate=False)
         first = False
 
 
-def pair(layout: Any, name: str, value: str) -> None:
-    """Put a name and its figure beside each other."""
-    split = layout.split(factor=0.36, align=True)
-    split.label(text=name)
-    split.label(text=value, translate=False)
+def _lines(context: Any, text: str, share: float, less_px: float = 0.0, *, letter_px: float = LETTER_PX) -> list[str]:
+    """Break a text into the lines that a ``share`` of the panel's width has room for."""
+    letters = max(LEAST_LETTERS, int((share * room_px(context) - less_px) / letter_px))
+    return textwrap.wrap(told(text), letters, break_on_hyphens=False)
 
 
-def pair_lines(layout: Any, name: str, values: Iterable[str]) -> None:
+def room_px(context: Any) -> float:
+    """Give the width a panel has for its lines, in pixels at scale 1."""
+    scale = context.preferences.system.ui_scale or 1.0
+    return float((context.region.width if context.region is not None else 260) / scale - MARGIN_PX)
+
+
+def pair(layout: Any, name: str, value: str, *, name_px: float = NAME_PX) -> None:
+    """Put a name and its figure beside each other; a long figure goes on below."""
+    context: Any = bpy.context
+    share = min(name_px / max(room_px(context), 1.0), 0.45)
+    lines = [told(value)] if context.region is None else _lines(context, value, 1.0 - share, letter_px=FIGURE_PX)
+    for number, line in enumerate(lines or [""]):
+        split = layout.split(factor=share, align=True)
+        split.label(text=told("" if number else name), translate=False)
+        split.label(text=line, translate=False)
+
+
+def pair_lines(layout: Any, name: str, values: Iterable[str], *, name_px: float = NAME_PX) -> None:
     """Put a name beside several figures, one below the other."""
     for number, value in enumerate(values):
-        pair(layout, "" if number else name, value)
+        pair(layout, "" if number else name, value, name_px=name_px)
 
 
 def cells(layout: Any, texts: Iterable[str]) -> None:
     """Put a row of a table: its texts in columns of equal width."""
     row = layout.row()
     for text in texts:
-        row.label(text=text, translate=False)
+        row.label(text=told(text), translate=False)
 
 
 def optional(layout: Any, group: Any, flag: str, name: str, heading: str) -> None:
@@ -53,14 +75,23 @@ def optional(layout: Any, group: Any, flag: str, name: str, heading: str) -> Non
     sub.prop(group, name, text="")
 
 
-def freshness(layout: Any, context: Any, ob: Any, subject: str, dated: str, *, again: str = "inspect again") -> None:
-    """Say whose a result is, or that it is out of date."""
+def freshness(layout: Any, context: Any, ob: Any, subject: str, dated: str, *, again: str, step: str = "") -> None:
+    """Say whose a result is, or that it is out of date; where it is that of a ``step``, also why."""
     if not subject:
         return
     if ob is None or ob.name != subject:
-        layout.label(text=f"Belongs to {subject}", icon="INFO")
+        wrapped(layout, context, f"Belongs to {subject}", icon="INFO")
     elif dated != dated_now(ob, context.scene):
-        layout.label(text=f"Out of date: {again}", icon="ERROR")
+        layout.label(text=told(f"Out of date: {again}"), icon="ERROR", translate=False)
+        if step:
+            why_stale(layout, context, ob, step)
+
+
+def why_stale(layout: Any, context: Any, ob: Any, step: str) -> None:
+    """Say what was changed since a step was taken."""
+    status = status_of(context, ob, step)
+    if status.kind == "stale" and status.why:
+        wrapped(layout.column(align=True), context, status.why)
 
 
 def findings_freshness(layout: Any, context: Any, ob: Any, state: Any) -> None:
@@ -68,20 +99,36 @@ def findings_freshness(layout: Any, context: Any, ob: Any, state: Any) -> None:
     scene = context.scene
     dated = scene.linkwright.stamp
     if state.subject:
-        freshness(layout, context, ob, state.subject, state.stamp)
+        freshness(layout, context, ob, state.subject, state.stamp, again="inspect again", step="inspect")
         if ob is None or ob.name != state.subject:
             return
         dated = dated_now(ob, scene)
     elif state.scene != scene.name:
-        layout.label(text=f"Belongs to the scene {state.scene}", icon="INFO")
+        wrapped(layout, context, f"Belongs to the scene {state.scene}", icon="INFO")
         return
     elif state.stamp != dated:
         layout.label(text="Out of date: limits or pour changed", icon="ERROR")
     if state.moved and state.stamp == dated:
-        thing = "a link" if state.subject else "an object"
-        layout.label(text=f"Out of date: {thing} has changed", icon="ERROR")
+        words = "Out of date: a link has changed" if state.subject else "Out of date: an object has changed"
+        layout.label(text=told(words), icon="ERROR", translate=False)
     if state.turned:
         layout.label(text="Out of date: turned since", icon="ERROR")
+
+
+def progress(layout: Any, state: Any) -> None:
+    """Show how far the work is that runs."""
+    words = told(f"{state.running} {100 * state.progress:.0f} %")
+    layout.progress(factor=state.progress, text=told(words), type="BAR", translate=False)
+
+
+def anything(context: Any) -> bool:
+    """Tell whether there is anything to look at: selected, found, or read off a gauge. Else only the start shows."""
+    return bool(
+        chain_of(context.active_object) is not None
+        or context.selected_objects
+        or state_of(context).has_result
+        or len(context.scene.linkwright_gauge.readings)
+    )
 
 
 class JobPanel:
@@ -99,8 +146,27 @@ class JobPanel:
         return layout, chain_of(context.active_object)
 
 
-class ChainPanel(JobPanel):
-    """A panel that shows with a chain."""
+class StepPanel(JobPanel):
+    """The panel of a step of the job: its header tells how the step stands, also while the panel is closed."""
+
+    step = ""
+    presets: Any = None
+
+    def draw_header_preset(self: Any, context: Any) -> None:
+        """Draw the status, and the presets where there are some."""
+        ob = chain_of(context.active_object)
+        status = status_of_set(context, self.step) if ob is None else status_of(context, ob, self.step)
+        if status is not None:
+            row = self.layout.row(align=True)
+            row.alert = status.kind == "stop"
+            row.active = status.kind != "todo"
+            row.label(text=told(status.words), icon=status.icon, translate=False)
+        if self.presets is not None:
+            self.presets.draw_panel_header(self.layout)
+
+
+class ChainPanel(StepPanel):
+    """The panel of a step that shows with a chain."""
 
     @classmethod
     def poll(cls, context: Any) -> bool:

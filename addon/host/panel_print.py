@@ -7,9 +7,11 @@ from typing import Any
 from bpy.types import Panel, UIList
 
 from .gap_colours import colours
-from .panel_parts import JobPanel, pair, wrapped
+from .outcomes import outcome_of
+from .panel_parts import JobPanel, StepPanel, anything, pair, why_stale, wrapped
 from .print_view import section
 from .results import dated_now, is_current, state_of
+from .translated import told
 
 CAUTION = "Uncured resin harms skin and lungs. Gloves, fresh air, and what the maker's data sheet says"
 # The columns of the table of ways, each a share of what the one before left: the way, starts, undersides, height.
@@ -30,11 +32,17 @@ class LINKWRIGHT_UL_ways(UIList):
         take.operator("linkwright.apply_way_up", text="", icon=icon).index = _index
 
 
-class LINKWRIGHT_PT_print(JobPanel, Panel):
+class LINKWRIGHT_PT_print(StepPanel, Panel):
     """Whether the piece prints as it stands."""
 
     bl_label = "Print"
     bl_order = 4
+    step = "print"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Show where there is something to print, or something that was checked."""
+        return anything(context)
 
     def draw(self, context: Any) -> None:
         """Draw the button, the figures of the last check, and what is shown of it in the view."""
@@ -43,7 +51,7 @@ class LINKWRIGHT_PT_print(JobPanel, Panel):
         layout.prop(group, "light")
         layout.operator("linkwright.check_print", icon="RENDERLAYERS")
         if not len(state.print_figures):
-            wrapped(layout.column(align=True), context, state.print_note or "Not checked yet: press Check Print")
+            wrapped(layout.column(align=True), context, state.print_note or _unseen(state, ob))
             return
         _freshness(layout, context, ob, state)
         box = layout.box().column(align=True)
@@ -79,7 +87,7 @@ class LINKWRIGHT_PT_ways(JobPanel, Panel):
         if not len(state.ways):
             return
         if state.ways_subject and (ob is None or ob.name != state.ways_subject):
-            layout.label(text=f"Belongs to {state.ways_subject}", icon="INFO")
+            layout.label(text=told(f"Belongs to {state.ways_subject}"), icon="INFO", translate=False)
         elif state.ways_stamp != (
             dated_now(ob, context.scene) if state.ways_subject else context.scene.linkwright.stamp
         ):
@@ -94,17 +102,26 @@ class LINKWRIGHT_PT_ways(JobPanel, Panel):
         wrapped(layout.column(align=True), context, "Starts are counted in coarse layers: check the way you take")
 
 
+def _unseen(state: Any, ob: Any) -> str:
+    """Say why there is nothing to show."""
+    if ob is not None and outcome_of(state, "print", ob.name) is not None:
+        return "Checked. What came after took its place: Check Print shows layers and light again"
+    return "Not checked yet: press Check Print"
+
+
 def _freshness(layout: Any, context: Any, ob: Any, state: Any) -> None:
     """Say whose the check is, or that it is out of date."""
     scene = context.scene
     if state.subject and (ob is None or ob.name != state.subject):
-        layout.label(text=f"Belongs to {state.subject}", icon="INFO")
+        layout.label(text=told(f"Belongs to {state.subject}"), icon="INFO", translate=False)
     elif not state.subject and state.scene != scene.name:
-        layout.label(text=f"Belongs to the scene {state.scene}", icon="INFO")
+        layout.label(text=told(f"Belongs to the scene {state.scene}"), icon="INFO", translate=False)
     elif state.turned:
         layout.label(text="Out of date: turned since", icon="ERROR")
     elif not is_current(state, scene):
         layout.label(text="Out of date: check again", icon="ERROR")
+        if ob is not None:
+            why_stale(layout, context, ob, "print")
 
 
 def _layer(layout: Any, state: Any) -> None:
@@ -124,7 +141,7 @@ def _columns(row: Any, *texts: str) -> None:
     for text, share in zip(texts, (*SHARES, None), strict=True):
         if share is not None:
             row = row.split(factor=share, align=True)
-        row.label(text=text, translate=False)
+        row.label(text=told(text), translate=False)
 
 
 def _way(column: Any, context: Any, row: Any) -> None:

@@ -8,9 +8,16 @@ from bpy.types import Panel, UI_UL_list, UIList
 
 from ..rules.inspect.finding import SEVERITIES
 from .gap_colours import colours
-from .panel_parts import ChainPanel, JobPanel, findings_freshness, pair, wrapped
-from .results import shown_severities, state_of
+from .gap_reader import reader
+from .panel_parts import ChainPanel, StepPanel, anything, findings_freshness, pair, progress, room_px, wrapped
+from .presets import LINKWRIGHT_PT_limits_presets
+from .results import WIDEST_CODE, shown_severities, state_of
+from .translated import capital, told
 
+# What the longest code takes of a line, and from which room on there is enough beside it for any place.
+CODE_PX, WIDE_PX = 150.0, 250.0
+# What they have of a narrow line: enough to tell them apart.
+LEAST_SHARE = 0.55
 ICONS = {"stop": "CANCEL", "warn": "ERROR", "note": "INFO"}
 
 
@@ -18,14 +25,14 @@ class LINKWRIGHT_UL_findings(UIList):
     """The findings, worst first; a click looks at the place."""
 
     def draw_item(
-        self, _context: Any, layout: Any, data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
+        self, context: Any, layout: Any, data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
     ) -> None:
         """Draw one row: severity by the shape of its icon, code, joint or bodies."""
         row = layout.row(align=True)
         row.alert = item.severity == "stop"
-        split = row.split(factor=data.code_share, align=True)
-        split.label(text=item.code, icon=ICONS[item.severity], translate=False)
-        split.label(text=item.where, translate=False)
+        split = row.split(factor=_code_share(context, data), align=True)
+        split.label(text=told(item.code), icon=ICONS[item.severity], translate=False)
+        split.label(text=told(item.where), translate=False)
 
     def filter_items(self, _context: Any, data: Any, name: str) -> tuple[list[int], list[int]]:
         """Leave out the severities switched off, then search; sorted by name, the worst still come first."""
@@ -48,23 +55,32 @@ class LINKWRIGHT_UL_findings(UIList):
         return flags, places
 
 
-class LINKWRIGHT_PT_inspect(JobPanel, Panel):
+class LINKWRIGHT_PT_inspect(StepPanel, Panel):
     """What the inspection says."""
 
     bl_label = "Inspect"
     bl_order = 2
+    step = "inspect"
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Show where there is something to inspect, or something that was."""
+        return anything(context)
 
     def draw(self, context: Any) -> None:
         """Draw the button, and the findings of the last run."""
         layout, ob = self.prepare(context)
         state = state_of(context)
         if state.running:
-            layout.progress(factor=state.progress, text=f"{state.running} {100 * state.progress:.0f} %", type="BAR")
+            progress(layout, state)
             layout.label(text="Esc stops it; nothing is changed then")
             return
-        layout.operator("linkwright.inspect", icon="VIEWZOOM")
+        row = layout.row(align=True)
+        row.operator("linkwright.inspect", icon="VIEWZOOM")
+        row.operator("linkwright.read_gap", text="", icon="EYEDROPPER", depress=reader.on)
         header, body = layout.panel("linkwright_limits", default_closed=True)
-        header.label(text="Limits")
+        header.label(text="Limits (mm)")
+        LINKWRIGHT_PT_limits_presets.draw_panel_header(header)
         if body:
             _limits(body, context.scene.linkwright)
         if not state.has_result:
@@ -82,7 +98,7 @@ class LINKWRIGHT_PT_inspect(JobPanel, Panel):
             "LINKWRIGHT_UL_findings", "", state, "findings", state, "active", rows=min(6, max(3, len(state.findings)))
         )
         if state.hidden_rows:
-            layout.label(text=f"The worst are listed; {state.hidden_rows} more are not")
+            layout.label(text=told(f"The worst are listed; {state.hidden_rows} more are not"), translate=False)
         _active_finding(layout, context, state)
         _view_buttons(layout, state)
 
@@ -92,15 +108,16 @@ class LINKWRIGHT_PT_export(ChainPanel, Panel):
 
     bl_label = "Export"
     bl_order = 6
+    step = "export"
 
     def draw(self, context: Any) -> None:
         """Draw the folder, the standing stops and the button."""
         layout, ob = self.prepare(context)
         scene, state = context.scene.linkwright, state_of(context)
-        layout.prop(scene, "job_name")
+        layout.prop(scene, "job_name", placeholder=ob.name)
         layout.prop(scene, "folder")
         header, body = layout.panel("linkwright_scale", default_closed=True)
-        header.label(text="Scale")
+        header.label(text=told("Scale"), translate=False)
         if body:
             body.prop(scene, "auto_scale")
             if not scene.auto_scale:
@@ -111,24 +128,30 @@ class LINKWRIGHT_PT_export(ChainPanel, Panel):
             for row in state.overrides:
                 line = box.row()
                 line.use_property_split = False
-                line.prop(row, "allow", text=f"Allow {row.name} ({row.count})", translate=False)
+                line.prop(row, "allow", text=told(f"Allow {row.name} ({row.count})"), translate=False)
         layout.operator("linkwright.export", icon="EXPORT")
         if state.exported:
             wrapped(layout.column(align=True), context, state.exported)
 
 
+def _code_share(context: Any, state: Any) -> float:
+    """Give the share of a line that the codes have: where the sidebar is wide, enough for the longest of them."""
+    room = room_px(context)
+    return float(max(state.code_share, LEAST_SHARE if room < WIDE_PX else min(CODE_PX / room, WIDEST_CODE)))
+
+
 def _limits(layout: Any, scene: Any) -> None:
     layout.prop(scene, "profile")
-    for name in (
-        "gap_floor_mm",
-        "web_floor_mm",
-        "strut_web_mm",
-        "wall_floor_mm",
-        "layer_mm",
-        "bleed_mm",
-        "over_cure_mm",
+    for name, text in (
+        ("gap_floor_mm", "Gap Floor"),
+        ("web_floor_mm", "Web Floor"),
+        ("strut_web_mm", "Strut Web"),
+        ("wall_floor_mm", "Wall Floor"),
+        ("layer_mm", "Layer"),
+        ("bleed_mm", "Bleed"),
+        ("over_cure_mm", "Over-Cure"),
     ):
-        layout.prop(scene, name)
+        layout.prop(scene, name, text=told(text), translate=False)
 
 
 def _severity_buttons(layout: Any, state: Any) -> None:
@@ -138,7 +161,14 @@ def _severity_buttons(layout: Any, state: Any) -> None:
         count = getattr(state, f"{severity}_count")
         button = row.row(align=True)
         button.active = count > 0
-        button.prop(state, f"show_{severity}", text=f"{count} {severity}", icon=ICONS[severity], toggle=True)
+        button.prop(
+            state,
+            f"show_{severity}",
+            text=told(f"{count} {severity}"),
+            icon=ICONS[severity],
+            toggle=True,
+            translate=False,
+        )
 
 
 def _active_finding(layout: Any, context: Any, state: Any) -> None:
@@ -148,7 +178,7 @@ def _active_finding(layout: Any, context: Any, state: Any) -> None:
     if not getattr(state, f"show_{row.severity}"):
         return
     box = layout.box()
-    wrapped(box.column(align=True), context, row.text, icon=ICONS[row.severity])
+    wrapped(box.column(align=True), context, capital(told(row.text)), icon=ICONS[row.severity])
     figures = box.column(align=True)
     for line in row.figures:
         pair(figures, line.name, line.value)
@@ -160,6 +190,6 @@ def _view_buttons(layout: Any, state: Any) -> None:
     split = row.split(factor=0.4)
     split.prop(state, "overlay")
     gaps = split.row()
-    gaps.enabled = colours.kept_for(state)
-    gaps.prop(state, "colours")
+    gaps.enabled = colours.anything(state)
+    gaps.prop(state, "colours", text=told("Colours"), translate=False)
     row.operator("linkwright.clear_findings", text="", icon="X")

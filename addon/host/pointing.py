@@ -1,6 +1,8 @@
-"""Pointing at a link in the 3D view: which link, and where on it, is under the pointer, shown while one points."""
+"""Pointing at links and gates in the 3D view: which, and where on it, is under the pointer, shown while one points."""
 
 import logging
+import textwrap
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,20 +11,25 @@ import bpy
 import gpu
 import numpy as np
 import numpy.typing as npt
-from bpy_extras.view3d_utils import region_2d_to_origin_3d, region_2d_to_vector_3d
 from gpu_extras.batch import batch_for_shader
+from mathutils import Vector
 
-from .lattice_edits import on_link
+from .handles import view_ray
+from .lattice_edits import on_link, strut_of
 from .showing import parts
+from .translated import told
 
 LOG = logging.getLogger(__name__)
 
 # The green of Okabe and Ito, told apart by all eyes.
 LIT = (0.0, 0.62, 0.451, 0.55)
 SPOT = (0.0, 0.62, 0.451, 1.0)
+# The vermilion of the same: what a click takes away.
+TAKEN = (0.835, 0.369, 0.0, 0.75)
 DARK = (0.0, 0.0, 0.0, 0.75)
 LIGHT = (1.0, 1.0, 1.0, 1.0)
 SPOT_PX, TEXT_PX, BESIDE_PX = 5.0, 12.0, 18.0
+MOST_LETTERS = 56
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,41 +57,62 @@ def view_at(context: Any, x: int, y: int) -> tuple[Any, Any] | None:
 
 def pointed_at(context: Any, ob: Any, area: Any, region: Any, x: int, y: int) -> Pointed | None:
     """Find the place of a chain's nearest link under a place of the window; struts before it are looked through."""
-    view = area.spaces.active.region_3d
-    pixel = (x - region.x, y - region.y)
-    origin = region_2d_to_origin_3d(region, view, pixel)
-    ahead = region_2d_to_vector_3d(region, view, pixel)
+    return _nearest(context, parts(ob, "LINK"), area, region, x, y)
+
+
+def gate_at(context: Any, ob: Any, area: Any, region: Any, x: int, y: int) -> Pointed | None:
+    """Find the place of a chain's nearest gate under a place of the window; all else before it is looked through."""
+    gates = [strut for strut in parts(ob, "STRUT") if (told := strut_of(strut)) is not None and told.gate is not None]
+    return _nearest(context, gates, area, region, x, y)
+
+
+def _nearest(context: Any, objects: Sequence[Any], area: Any, region: Any, x: int, y: int) -> Pointed | None:
+    space = area.spaces.active
+    origin, ahead = (Vector(v.tolist()) for v in view_ray(region, space.region_3d, x, y))
     depsgraph = context.evaluated_depsgraph_get()
     best: tuple[float, Pointed] | None = None
-    for link in parts(ob, "LINK"):
-        if not link.visible_get():
+    for one in objects:
+        if not (one.visible_get() and one.visible_in_viewport_get(space)):
             continue
-        back = link.matrix_world.inverted()
-        hit, at, _, _ = link.evaluated_get(depsgraph).ray_cast(back @ origin, back.to_3x3() @ ahead)
+        back = one.matrix_world.inverted()
+        hit, at, _, _ = one.evaluated_get(depsgraph).ray_cast(back @ origin, back.to_3x3() @ ahead)
         if not hit:
             continue
-        distance = (link.matrix_world @ at - origin).length
+        distance = (one.matrix_world @ at - origin).length
         if best is None or distance < best[0]:
-            best = distance, Pointed(link.name, on_link(link.name), (at.x, at.y, at.z))
+            best = distance, Pointed(one.name, on_link(one.name), (at.x, at.y, at.z))
     return None if best is None else best[1]
 
 
 class Pointer:
-    """Draws what is pointed at: the link in a colour, a spot where a click lands, and words beside the pointer."""
+    """Draws what is pointed at: an object in a colour, a spot where a click lands, and words beside the pointer.
+
+    ``lit``: the object's name; ``spot``: whether a click lands on it; ``words``: what a click will do, ``said``: what
+    came of the last one. All of it is drawn in the one view that `put` names, but for the colour.
+    """
 
     def __init__(self) -> None:
         self._handles: list[Any] = []
         self._batches: dict[int, Any] = {}
-        self.pointed: Pointed | None = None
-        self.words = ""
-        self.mouse = (0, 0)
+        self._region, self._mouse = 0, (0, 0)
+        self.lit, self.colour, self.spot = "", LIT, False
+        self.words, self.said = "", ""
+
+    def put(self, region: Any, x: int, y: int) -> None:
+        """Put the spot and the words at a place of the window, in a 3D view's main region, or in None."""
+        self._region = 0 if region is None else region.as_pointer()
+        self._mouse = (x, y)
+
+    def forget(self) -> None:
+        """Forget the shapes that were drawn: they may be others now."""
+        self._batches = {}
 
     def start(self) -> None:
         """Begin to draw."""
         add: Any = bpy.types.SpaceView3D.draw_handler_add
         self._handles = [
-            add(self._draw, (self._link,), "WINDOW", "POST_VIEW"),
-            add(self._draw, (self._spot,), "WINDOW", "POST_PIXEL"),
+            add(self._draw, (self._light,), "WINDOW", "POST_VIEW"),
+            add(self._draw, (self._beside,), "WINDOW", "POST_PIXEL"),
         ]
 
     def stop(self) -> None:
@@ -101,41 +129,44 @@ class Pointer:
             LOG.exception("What is pointed at could not be drawn")
             self.stop()
 
-    def _link(self, context: Any) -> None:
-        link = None if self.pointed is None else context.scene.objects.get(self.pointed.ob_name)
-        if link is None:
+    def _light(self, context: Any) -> None:
+        ob = context.scene.objects.get(self.lit) if self.lit else None
+        if ob is None or ob.type != "MESH" or not ob.visible_in_viewport_get(context.space_data):
             return
         shader = gpu.shader.from_builtin("UNIFORM_COLOR")
-        key = link.data.as_pointer()
+        key = ob.data.as_pointer()
         if key not in self._batches:
-            self._batches = {key: _batch(shader, link.data)}
+            self._batches = {key: _batch(shader, ob.data)}
         gpu.state.depth_test_set("LESS_EQUAL")
         gpu.state.face_culling_set("BACK")
         gpu.state.blend_set("ALPHA")
         try:
             matrix: Any = gpu.matrix
             with matrix.push_pop():
-                matrix.multiply_matrix(link.matrix_world)
+                matrix.multiply_matrix(ob.matrix_world)
                 shader.bind()
-                shader.uniform_float("color", LIT)
+                shader.uniform_float("color", self.colour)
                 self._batches[key].draw(shader)
         finally:
             gpu.state.blend_set("NONE")
             gpu.state.face_culling_set("NONE")
             gpu.state.depth_test_set("NONE")
 
-    def _spot(self, context: Any) -> None:
+    def _beside(self, context: Any) -> None:
         region = context.region
-        x, y = self.mouse[0] - region.x, self.mouse[1] - region.y
+        if region.as_pointer() != self._region:
+            return
+        x, y = self._mouse[0] - region.x, self._mouse[1] - region.y
         if not (0 <= x < region.width and 0 <= y < region.height):
             return
         scale = context.preferences.system.ui_scale
         gpu.state.blend_set("ALPHA")
         try:
-            if self.pointed is not None:
-                for grow, colour in ((1.5, DARK), (1.0, SPOT)):
-                    _disc(x, y, SPOT_PX * scale * grow, colour)
-            _words(self.words, x + BESIDE_PX * scale, y + BESIDE_PX * scale, scale, region.width)
+            if self.spot:
+                for grow, colour in ((1.5, DARK), (1.0, (*self.colour[:3], 1.0))):
+                    disc(x, y, SPOT_PX * scale * grow, colour)
+            lines = [told(line) for line in (self.words, self.said) if line]
+            write(lines, x + BESIDE_PX * scale, y + BESIDE_PX * scale, scale, free_width(context))
         finally:
             gpu.state.blend_set("NONE")
 
@@ -155,7 +186,15 @@ def _batch(shader: Any, data: Any) -> Any:
     return batch_for_shader(shader, "TRIS", of_points, indices=faces.reshape(-1, 3))
 
 
-def _disc(x: float, y: float, radius: float, colour: tuple[float, float, float, float]) -> None:
+def free_width(context: Any) -> int:
+    """Give how much of a view's width its sidebar leaves free, in pixels."""
+    region = context.region
+    over = [other.x - region.x for other in context.area.regions if other.type == "UI" and other.width > 1]
+    return int(min([region.width, *over]))
+
+
+def disc(x: float, y: float, radius: float, colour: tuple[float, float, float, float]) -> None:
+    """Fill a disc, in pixels of the region."""
     angle = np.linspace(0.0, 2.0 * np.pi, 25)[:-1]
     rim = np.column_stack((x + radius * np.cos(angle), y + radius * np.sin(angle)))
     _fill(rim, colour)
@@ -173,13 +212,20 @@ def _fill(outline: npt.NDArray[np.float64], colour: tuple[float, float, float, f
     batch.draw(shader)
 
 
-def _words(words: str, x: float, y: float, scale: float, width: int) -> None:
+def write(lines: Sequence[str], x: float, y: float, scale: float, width: int) -> None:
+    """Write lines on a dark ground, long ones folded, the last at a place of the region and all within its width."""
+    lines = [part for line in lines for part in textwrap.wrap(line, MOST_LETTERS)]
+    if not lines:
+        return
     font, pad = 0, 5.0 * scale
     blf.size(font, TEXT_PX * scale)
-    long, high = blf.dimensions(font, words)
-    x = min(x, width - long - 2.0 * pad)
+    long = max(blf.dimensions(font, line)[0] for line in lines)
+    step = 1.5 * TEXT_PX * scale
+    high = TEXT_PX * scale + step * (len(lines) - 1)
+    x = max(pad, min(x, width - long - 2.0 * pad))
     box = ((x - pad, y - pad), (x + long + pad, y - pad), (x + long + pad, y + high + pad), (x - pad, y + high + pad))
     _fill(np.array(box), DARK)
     blf.color(font, *LIGHT)
-    blf.position(font, x, y, 0.0)
-    blf.draw(font, words)
+    for row, line in enumerate(reversed(lines)):
+        blf.position(font, x, y + row * step, 0.0)
+        blf.draw(font, line)

@@ -25,6 +25,7 @@ from ..rules.solid.measure import normals
 from ..rules.solid.mesh import Body, FloatArray
 from ..rules.solid.section import box_pairs
 from .gap_colours import NARROW, OFF_MM, UNDER_FLOOR, WIDE, Legend, Painting, shaded
+from .in_view import viewports
 from .results import as_printed
 
 LOG = logging.getLogger(__name__)
@@ -88,12 +89,15 @@ def light_painting(
     length = np.linalg.norm(twice, axis=1, keepdims=True)
     normal = twice / np.where(length > 0.0, length, 1.0)
     places = (corners[seen] + OFF_MM * normal[:, None] - shift) / mm
+    ends = np.searchsorted(seen, np.cumsum([len(body.mesh.triangles) for body in bodies]))
+    counts = np.diff(ends, prepend=0).tolist()
     return Painting(
         places.reshape(-1, 3).astype(np.float32),
         np.repeat(shaded(colour[seen], normal), 3, axis=0),
         np.arange(3 * len(seen), dtype=np.int32).reshape(-1, 3),
         "light that arrives",
         steps.legend(),
+        tuple((body.name, count) for body, count in zip(bodies, counts, strict=True)),
     )
 
 
@@ -133,6 +137,7 @@ class SectionView:
 
     def start(self) -> None:
         """Begin to draw."""
+        self.stop()
         self._handle = bpy.types.SpaceView3D.draw_handler_add(self._draw, (), "WINDOW", "POST_VIEW")
 
     def stop(self) -> None:
@@ -154,7 +159,8 @@ class SectionView:
 
     def stands(self, state: Any, scene: Any) -> bool:
         """Tell whether there is an outline that belongs to the result and to the scene as it is."""
-        return bool(state.section) and self.kept_for(state) and as_printed(state, scene)
+        on = bool(state.section) and self.kept_for(state) and state.scene == scene.name
+        return on and as_printed(state, scene)
 
     def move(self, state: Any) -> None:
         """Make the outline of the layer at the height in ``state``, and the figures the panel shows of it."""
@@ -192,7 +198,9 @@ class SectionView:
     def _draw(self) -> None:
         context: Any = bpy.context
         state = context.window_manager.linkwright
-        if not context.space_data.overlay.show_overlays or not self.stands(state, context.scene):
+        if not state.has_result or not state.section or not context.space_data.overlay.show_overlays:
+            return
+        if not self.stands(state, context.scene) or viewports.of(state, context) is None:
             return
         try:
             self._show(context, state)
@@ -209,7 +217,8 @@ class SectionView:
                 for ends, colour in ((self.held, OUTLINE), (self.floats, FLOATS))
                 if len(ends)
             ]
-        ob = context.scene.objects.get(state.subject)
+        objects: Any = bpy.data.objects
+        ob = objects.get(state.subject) if state.subject else None
         scale = context.preferences.system.ui_scale
         gpu.state.blend_set("ALPHA")
         try:

@@ -5,6 +5,8 @@ from typing import Any
 
 import bpy
 
+from .translated import in_our_words
+
 
 class Registry:
     """A list of opposites. A step that fails leaves the list as it was, so `undo` takes back exactly what stands."""
@@ -27,6 +29,7 @@ class Registry:
     def types(self, *classes: type) -> None:
         """Register classes in their order."""
         for cls in classes:
+            in_our_words(cls)
             bpy.utils.register_class(cls)
             self.did(lambda cls=cls: bpy.utils.unregister_class(cls))
 

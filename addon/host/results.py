@@ -6,7 +6,7 @@ It is not saved and no part of undo. Each result carries the stamp of the sizes 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 import bpy
@@ -30,9 +30,11 @@ from ..rules.solid.mesh import FloatArray
 from ..verbs.inspection_words import finding_figures, where_words
 from .conversions import double
 from .finding_words import panel_text
+from .outcomes import LINKWRIGHT_PG_outcome
+from .panel_names import labels as panel_labels
 from .showing import parts
 from .stamps import stamp
-from .surfaces import standing, standing_parts
+from .surfaces import placed, standing, standing_part, standing_parts
 from .view import frame_place, redraw
 
 MOST_SHOWN = 500
@@ -243,6 +245,8 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     verdict_icon: StringProperty(default="NONE", options={"SKIP_SAVE"})
     remark: StringProperty(options={"SKIP_SAVE"})
     levers: CollectionProperty(type=LINKWRIGHT_PG_lever, options={"SKIP_SAVE"})
+    cast_reasons: CollectionProperty(type=LINKWRIGHT_PG_line, options={"SKIP_SAVE"})
+    outcomes: CollectionProperty(type=LINKWRIGHT_PG_outcome, options={"SKIP_SAVE"})
     plan_subject: StringProperty(options={"SKIP_SAVE"})
     plan_stamp: StringProperty(options={"SKIP_SAVE"})
     exported: StringProperty(options={"SKIP_SAVE"})
@@ -348,6 +352,8 @@ class LINKWRIGHT_PG_state(PropertyGroup):
     ways_stamp: StringProperty(options={"SKIP_SAVE"})
     ways_said: StringProperty(options={"SKIP_SAVE"})
     ways_stood: CollectionProperty(type=LINKWRIGHT_PG_stood, options={"SKIP_SAVE"})
+    trouble: StringProperty(options={"SKIP_SAVE"})
+    trouble_button: StringProperty(options={"SKIP_SAVE"})
     overlay: BoolProperty(
         name="Marks", description="Mark the findings in the 3D view", default=True, options={"SKIP_SAVE"}
     )
@@ -384,7 +390,7 @@ def store(
     """
     clear(state)
     listed = worst_first(findings)
-    rows, labels = listed[:MOST_SHOWN], _labels()
+    rows, labels = listed[:MOST_SHOWN], panel_labels()
     starts = 0
     for finding, figures in zip(rows, finding_figures(rows, inspection), strict=True):
         row = state.findings.add()
@@ -421,13 +427,6 @@ def store(
     state.has_result = True
 
 
-def _labels() -> dict[str, str]:
-    """Give what the panel calls the sizes and choices of chain and scene, by their names in a job file."""
-    owners: Any = (bpy.types.Scene, bpy.types.Object)
-    groups = [owner.bl_rna.properties["linkwright"].fixed_type for owner in owners]
-    return {prop.identifier: prop.name for group in groups for prop in group.properties}
-
-
 def clear(state: Any) -> None:
     """Forget the last inspection."""
     state.findings.clear()
@@ -436,7 +435,6 @@ def clear(state: Any) -> None:
     for name in (
         "moved", "active", "subject", "heading", "stamp", "scene", "with_lattice", "has_result", "hidden_rows", "reach",
         "stop_count", "warn_count", "note_count", "code_share", "up", "turned", "print_note", "print_mm", "section_mm",
-        "cast_fill_s", "cast_freeze_s",
     ):  # fmt: skip
         state.property_unset(name)
     state.print_figures.clear()
@@ -446,13 +444,15 @@ def clear(state: Any) -> None:
 
 
 def clear_plan(state: Any) -> None:
-    """Forget the last cast plan, comparisons of layouts and of ways up, and export."""
+    """Forget the last cast plan, comparisons of layouts and of ways up, export, and how every step stands."""
     state.plan.clear()
     state.levers.clear()
+    state.cast_reasons.clear()
+    state.outcomes.clear()
     state.layouts.clear()
     for name in (
         "plan_subject", "plan_stamp", "verdict", "verdict_icon", "remark", "exported", "layouts_subject",
-        "layouts_stamp",
+        "layouts_stamp", "cast_fill_s", "cast_freeze_s",
     ):  # fmt: skip
         state.property_unset(name)
     clear_ways(state)
@@ -498,20 +498,48 @@ def is_current(state: Any, scene: Any) -> bool:
         return False
     if not state.subject:
         return bool(state.scene == scene.name and state.stamp == scene.linkwright.stamp)
-    ob = scene.objects.get(state.subject)
+    return _is_current_chain(state, scene.objects.get(state.subject), scene)
+
+
+def _is_current_chain(state: Any, ob: Any, scene: Any) -> bool:
     return ob is not None and bool(state.stamp == dated_now(ob, scene))
 
 
 def as_printed(state: Any, scene: Any) -> bool:
     """Tell whether the findings are current, and the links at the places they belong to: not shown as worn."""
+    if not state.subject:
+        return is_current(state, scene)
+    if state.moved or state.turned:
+        return False
     ob = scene.objects.get(state.subject)
-    return is_current(state, scene) and not (ob is not None and ob.linkwright.figures.worn_view)
+    return _is_current_chain(state, ob, scene) and not ob.linkwright.figures.worn_view
 
 
 def up_of(ob: Any) -> FloatArray:
     """Give the direction (3,) that is up in a chain's own coordinates as its object stands."""
     up = double(ob.matrix_world)[2, :3]
     return up / max(float(np.linalg.norm(up)), 1e-12)
+
+
+class Stood:
+    """How each part of the inspected chain stood, so that one that was moved is known without a look at the others."""
+
+    def __init__(self) -> None:
+        self._serial = -1
+        self._parts: dict[str, bytes] = {}
+
+    def keep(self, serial: int, stood_then: dict[str, bytes]) -> None:
+        """Keep how the parts of a result stand."""
+        self._serial, self._parts = serial, stood_then
+
+    def differs(self, state: Any, part: Any, *, reshaped: bool = True) -> bool:
+        """Tell whether a part of the chain of the result in ``state`` stands otherwise, or if ``reshaped`` looks so."""
+        then = self._parts.get(part.name, b"") if self._serial == state.serial else b""
+        return standing_part(part, {}) != then if reshaped else not then.startswith(placed(part))
+
+
+# Beside the one result that is kept.
+stood = Stood()
 
 
 def watch(state: Any, objects: Iterable[Any], depsgraph: Any) -> None:
@@ -521,6 +549,8 @@ def watch(state: Any, objects: Iterable[Any], depsgraph: Any) -> None:
 
 def watch_chain(state: Any, ob: Any, scene: Any) -> None:
     """Remember in the same way how the parts of an inspected chain stand on it."""
+    meshes: dict[int, bytes] = {}
+    stood.keep(state.serial, {part.name: standing_part(part, meshes) for part in _parts(ob)})
     _watch(state, scene, {ob.name: standing_parts(_parts(ob))})
 
 
@@ -532,15 +562,20 @@ def _watch(state: Any, scene: Any, stands: Mapping[str, str]) -> None:
         row.name, row.stamp = name, stamp_of
 
 
-def look_again(state: Any, depsgraph: Any) -> None:
+def look_again(state: Any, depsgraph: Any, touched: Collection[Any] | None = None) -> None:
     """Mark the findings out of date when an object or a link was moved or changed, and current when all are back.
 
-    What is only hidden counts as it was, and a chain shown as worn as it was printed.
+    What is only hidden counts as it was, and a chain shown as worn as it was printed. ``touched``: the only objects
+    and data that may be otherwise than they were.
     """
     scene = depsgraph.scene
     if not state.has_result or state.scene != scene.name:
         return
-    objects = {row.name: scene.objects.get(row.name) for row in state.objects}
+    if touched is not None and not _concerned(state, touched):
+        return
+    # Looking up by name is quick among all objects, and slow among those of a scene.
+    there: Any = bpy.data.objects if touched is not None else scene.objects
+    objects = {row.name: there.get(row.name) for row in state.objects}
     if state.subject:
         ob = objects.get(state.subject)
         if ob is None or ob.linkwright.figures.worn_view:
@@ -559,6 +594,21 @@ def look_again(state: Any, depsgraph: Any) -> None:
         )
     if state.moved != moved:
         state.moved = moved
+
+
+def _concerned(state: Any, touched: Collection[Any]) -> bool:
+    """Tell whether a change of some objects and data may be one of what is shown of inspected objects."""
+    if state.subject:
+        # A chain, or a part of one; whose it is would take longer to find than to look at the one that was inspected.
+        ours: Any = [one for one in touched if isinstance(one, bpy.types.Object)]
+        return any(one.linkwright.schema or one.linkwright.part != "NONE" for one in ours)
+    objects: Any = bpy.data.objects
+    found = [objects.get(row.name) for row in state.objects]
+    return any(ob is None or _instances(ob) or ob in touched or ob.data in touched for ob in found)
+
+
+def _instances(ob: Any) -> bool:
+    return ob.instance_type != "NONE" or any(one.type == "NODES" for one in ob.modifiers)
 
 
 def _parts(ob: Any) -> list[Any]:

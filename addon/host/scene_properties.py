@@ -121,22 +121,57 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
         name="Profile", description="Limits of printer, resin and mould; choosing one fills in the figures below",
         default="bench", search=_profiles, search_options=set(), update=_profile_chosen,
     )  # fmt: skip
-    gap_floor_mm: _mm("Gap Floor (mm)", "A printed gap below this is a stop", 0.25, 0.0, 5.0)
-    web_floor_mm: _mm("Web Floor (mm)", "Investment in a joint thinner than this is a stop", 0.25, 0.0, 5.0)
+    gap_floor_mm: _mm(
+        "Gap Floor (mm)",
+        "Narrowest gap the printer keeps open: a narrower printed gap is a stop; usually 0.2 to 0.35",
+        0.25,
+        0.0,
+        5.0,
+    )
+    web_floor_mm: _mm(
+        "Web Floor (mm)",
+        "Thinnest web of investment in a joint that bears the metal: a thinner one is a stop; usually 0.25 to 0.4",
+        0.25,
+        0.0,
+        5.0,
+    )
     strut_web_mm: _mm(
-        "Strut Web (mm)", "Investment between a strut and any other body: thinner is a stop", 0.6, 0.0, 10.0,
+        "Strut Web (mm)", "Thinnest web of investment between a strut and what it does not feed: a thinner one is a "
+        "stop; usually 0.6 to 1", 0.6, 0.0, 10.0,
     )  # fmt: skip
-    wall_floor_mm: _mm("Wall Floor (mm)", "Metal thinner than this is a finding", 0.8, 0.0, 10.0)
-    bleed_mm: _mm("Bleed (mm)", "How far the print grows on every side; measure it", 0.0, 0.0, 1.0)
-    over_cure_mm: _mm("Over-Cure (mm)", "How far downward faces grow; measure it", 0.0, 0.0, 1.0)
-    layer_mm: _mm("Layer (mm)", "Thickness of a printed layer", 0.05, 0.005, 1.0)
+    wall_floor_mm: _mm(
+        "Wall Floor (mm)",
+        "Thinnest metal that prints and fills: thinner is a finding; usually 0.6 to 1",
+        0.8,
+        0.0,
+        10.0,
+    )
+    bleed_mm: _mm(
+        "Bleed (mm)",
+        "How far light spreads sideways, so that the print grows on every side; usually 0.01 to 0.08, measured with a "
+        "gauge",
+        0.0,
+        0.0,
+        1.0,
+    )
+    over_cure_mm: _mm(
+        "Over-Cure (mm)", "How far light goes through a face that looks down, so that it grows; usually 0.05 to "
+        "0.2, measured with a gauge", 0.0, 0.0, 1.0,
+    )  # fmt: skip
+    layer_mm: _mm(
+        "Layer (mm)",
+        "Thickness of a printed layer: thinner ones print smoother and slower; usually 0.025 to 0.1",
+        0.05,
+        0.005,
+        1.0,
+    )
     auto_scale: BoolProperty(
         name="Scale for Shrinkage", default=True, update=_scene_changed,
-        description="Enlarge the print by what metal and mould lose; off: use the factor below",
+        description="Enlarge the print by what metal and mould lose; off uses the factor below",
     )  # fmt: skip
     scale: FloatProperty(
-        name="Print Scale", description="Factor from the finished size to the print", default=1.0, min=0.5, max=2.0,
-        precision=4, step=0.1, update=_scene_changed,
+        name="Print Scale", description="How much larger the print is than the finished piece; usually 1 to 1.03",
+        default=1.0, min=0.5, max=2.0, precision=4, step=0.1, update=_scene_changed,
     )  # fmt: skip
 
     light: EnumProperty(
@@ -147,6 +182,11 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
     upper_ring: BoolProperty(
         name="Upper Ring", description="Add a ring above the chain on posts of its own", update=_scene_changed
     )
+    handles: BoolProperty(
+        name="Size and Gate Handles", default=True,
+        description="Show handles at the active chain to drag its size and link width, and at the active gate to lead "
+        "it elsewhere",
+    )  # fmt: skip
     live_lattice: BoolProperty(
         name="Live", update=_live_switched,
         description="Plan the lattice again by itself after every change of the chain, of a number here, or of a gate",
@@ -156,26 +196,32 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
         "of the wire, in mm of the print whatever its scale", 20.0,
     )  # fmt: skip
     gate_mm: _auto_mm(
-        "Gate (mm)", "Diameter of a gate's shaft; thinner than three quarters of the wire it freezes before the link "
-        "is fed", 30.0,
+        "Gate (mm)", "Diameter of a gate's shaft: too thin it freezes before the link is fed; usually three quarters "
+        "of the wire, for long gates 1.25 times", 30.0,
     )  # fmt: skip
     gate_length_mm: _auto_mm(
-        "Gate Length (mm)", "Clear length between feed ring and link; a saw needs 3 mm, a disc 4 mm, longer gates must "
-        "be thicker", 60.0,
+        "Gate Length (mm)", "Clear length between feed ring and link: shorter feeds better, longer leaves the saw "
+        "room; usually 3 to 6", 60.0,
     )  # fmt: skip
     ring_mm: _auto_mm(
         "Feed Ring (mm)", "Diameter of the round rod that the base ring holds; usually 1.5 to 2 times the wire", 60.0
     )
     upper_ring_mm: _auto_mm(
-        "Upper Ring (mm)", "Diameter of the round rod that the upper ring holds; thicker than its posts it draws its "
-        "metal from the links", 60.0,
+        "Upper Ring (mm)", "Diameter of the round rod that the upper ring holds; usually 1.2 to 1.7 times the wire, "
+        "thicker than its posts it draws its metal from the links", 60.0,
     )  # fmt: skip
-    post_mm: _auto_mm("Post (mm)", "Diameter of the posts that bring metal to the upper ring and carry it", 60.0)
+    post_mm: _auto_mm(
+        "Post (mm)",
+        "Diameter of the posts that bring metal to the upper ring and carry it; usually 1.4 to 2 times the wire",
+        60.0,
+    )
     spoke_mm: _auto_mm(
-        "Spoke (mm)", "Diameter of the round rod that a spoke holds; thicker than the feed ring, so that it freezes "
-        "later", 60.0,
+        "Spoke (mm)", "Diameter of the round rod that a spoke holds; usually 1.1 to 1.3 times the feed ring, so "
+        "that it freezes later", 60.0,
     )  # fmt: skip
-    hub_mm: _auto_mm("Hub (mm)", "Diameter of the hub, which takes the trunk and freezes after the spokes", 100.0)
+    hub_mm: _auto_mm(
+        "Hub (mm)", "Diameter of the hub, which takes the trunk and freezes after the spokes; usually 8 to 14", 100.0
+    )
     trunk: EnumProperty(
         name="Trunk", description="What joins the hub to the button in the pouring cone", items=TRUNK_ITEMS,
         default="wax", update=_scene_changed,
@@ -195,11 +241,11 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
     )  # fmt: skip
 
     alloy: StringProperty(
-        name="Alloy", description="The metal poured", default="tin-bronze", search=_alloys, search_options=set(),
-        update=_alloy_chosen,
+        name="Alloy", description="The metal that is poured: it sets weight, shrinkage and temperatures",
+        default="tin-bronze", search=_alloys, search_options=set(), update=_alloy_chosen,
     )  # fmt: skip
     investment: StringProperty(
-        name="Investment", description="The mould material; empty leaves it to the rules", search=_investments,
+        name="Investment", description="What the mould is made of; empty leaves it to the rules", search=_investments,
         update=_scene_changed,
     )  # fmt: skip
     head: EnumProperty(
@@ -207,20 +253,24 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
         update=_scene_changed,
     )  # fmt: skip
     metal_c: FloatProperty(
-        name="Metal (degC)", description="Pouring temperature; 0 leaves it to the rules", min=0.0, max=3000.0,
-        precision=0, step=1000, update=_scene_changed,
+        name="Metal (degC)", description="Temperature of the metal as it is poured: hotter fills further; usually "
+        "50 to 150 above where it is all liquid, 0 leaves it to the rules", min=0.0, max=3000.0, precision=0,
+        step=1000, update=_scene_changed,
     )  # fmt: skip
     flask_c: FloatProperty(
-        name="Flask (degC)", description="Flask temperature at the pour; 0 leaves it to the rules", min=0.0, max=2000.0,
-        precision=0, step=1000, update=_scene_changed,
+        name="Flask (degC)", description="Temperature of the flask at the pour: hotter fills thin links better; "
+        "usually 400 to 650, 0 leaves it to the rules", min=0.0, max=2000.0, precision=0, step=1000,
+        update=_scene_changed,
     )  # fmt: skip
     own_flask: BoolProperty(
         name="Own Flask",
-        description="Set the flask's size; off: the smallest that takes the job",
+        description="Set the size of the flask yourself; off takes the smallest that holds the job",
         update=_scene_changed,
     )
-    flask_diameter_mm: _mm("Diameter (mm)", "Inside diameter of the flask", 100.0, 10.0, 2000.0)
-    flask_height_mm: _mm("Height (mm)", "Height of the flask", 150.0, 10.0, 2000.0)
+    flask_diameter_mm: _mm("Diameter (mm)", "Inside diameter of the flask; usually 60 to 130", 100.0, 10.0, 2000.0)
+    flask_height_mm: _mm(
+        "Height (mm)", "Height of the flask, with room for trunk and button; usually 80 to 230", 150.0, 10.0, 2000.0
+    )
     resin: StringProperty(
         name="Resin", description="What the print is made of; it sets weight and burnout", default="castable-acrylate",
         search=_resins, search_options=set(), update=_scene_changed,
@@ -232,8 +282,12 @@ class LINKWRIGHT_PG_scene(PropertyGroup):
         name="Spin Arm", description="The spin machine; empty takes the first one that carries the job",
         search=_spin_arms, update=_scene_changed,
     )  # fmt: skip
-    metal_price_per_g: _price("Metal per g", "Price of a gram of metal; 0 leaves its cost out")
-    investment_price_per_kg: _price("Investment per kg", "Price of a kilogram of investment; 0 leaves its cost out")
+    metal_price_per_g: _price(
+        "Metal per g", "Price of a gram of metal, for the cost on the bench sheet; 0 leaves its cost out"
+    )
+    investment_price_per_kg: _price(
+        "Investment per kg", "Price of a kilogram of investment, for the cost on the sheet; 0 leaves its cost out"
+    )
     currency: StringProperty(
         name="Currency", description="The sign or word the bench sheet writes beside prices", maxlen=12,
         update=_scene_changed,

@@ -13,6 +13,7 @@ import bpy
 import numpy as np
 from mathutils import Matrix
 
+from ..rules.base.errors import BadInput
 from ..rules.chain.chain import Chain
 from ..rules.solid.mesh import Mesh
 from .conversions import fill_mesh, mesh_arrays, pose_matrix
@@ -46,10 +47,15 @@ def parts(ob: Any, part: str) -> list[Any]:
 
 
 def show(ob: Any, chain: Chain, mm: float) -> None:
-    """Make the links in the scene those of a chain, reusing the objects and meshes that are there."""
+    """Make the links in the scene those of a chain, reusing the objects and meshes that are there.
+
+    Raises BadInput while a link is open in Edit Mode.
+    """
     links = parts(ob, "LINK")
     kinds: dict[int, Mesh] = {id(body.mesh): body.mesh for body in chain.bodies}
     own = _own_meshes(links)
+    if any(data.is_editmode for data in own):
+        raise BadInput(f"{ob.name}: a link of it is being edited; go back to Object Mode first (Tab)")
     meshes, spare_meshes = own[: len(kinds)], own[len(kinds) :]
     while len(meshes) < len(kinds):
         meshes.append(bpy.data.meshes.new(f"{chain.spec.family} link"))
@@ -58,13 +64,15 @@ def show(ob: Any, chain: Chain, mm: float) -> None:
     for key, data in by_kind.items():
         sharp = None if key in plain else SHARP_DEG
         fill_mesh(data, kinds[key].points / mm, kinds[key].triangles, smooth=True, sharp_deg=sharp)
-    spare = links[len(chain.bodies) :]
-    links = links[: len(chain.bodies)]
-    home = _home(ob, links)
-    for number in range(len(links) + 1, len(chain.bodies) + 1):
-        body = chain.bodies[number - 1]
-        links.append(_new_part(ob, home, body.name, by_kind[id(body.mesh)], "LINK", number))
-    for link, body in zip(links, chain.bodies, strict=True):
+    there: dict[int, Any] = {}
+    for link in links:
+        there.setdefault(link.linkwright.number, link)
+    kept = [there.get(number) for number in range(1, len(chain.bodies) + 1)]
+    spare = [link for link in links if link not in kept]
+    home = note_home(ob)
+    for number, (link, body) in enumerate(zip(kept, chain.bodies, strict=True), 1):
+        if link is None:
+            link = _new_part(ob, home, body.name, by_kind[id(body.mesh)], "LINK", number)
         if link.data is not by_kind[id(body.mesh)]:
             link.data = by_kind[id(body.mesh)]
         if _plain_name(link) != body.name:
@@ -85,7 +93,7 @@ def show_struts(ob: Any, shapes: Sequence[StrutShape], mm: float) -> None:
         there.setdefault(_plain_name(strut), []).append(strut)
     chosen = [there[shape.name].pop(0) if there.get(shape.name) else None for shape in shapes]
     _remove([strut for rest in there.values() for strut in rest])
-    home = _home(ob, parts(ob, "LINK"))
+    home = note_home(ob)
     for number, (shape, strut) in enumerate(zip(shapes, chosen, strict=True), 1):
         if strut is None:
             strut = _new_part(ob, home, shape.name, bpy.data.meshes.new(shape.name), "STRUT", number)
@@ -155,15 +163,22 @@ def _new_part(ob: Any, home: Any, name: str, data: Any, part: str, number: int) 
     return made
 
 
-def _home(ob: Any, links: list[Any]) -> Any:
-    """Give the collection the parts live in: where the links are, else a new one beside the chain's object."""
-    for link in links:
-        if link.users_collection:
-            return link.users_collection[0]
-    home: Any = bpy.data.collections.new(f"{ob.name} parts")
-    home.linkwright_parts = True
-    around = ob.users_collection
-    (around[0] if around else bpy.context.scene.collection).children.link(home)
+def note_home(ob: Any, *, fresh: bool = False) -> Any:
+    """Give the collection the parts live in: where the links are, else, or if ``fresh``, a new one beside the chain.
+
+    The chain refers to it where it was made for parts: what is appended or pasted with a chain is then all of it.
+    """
+    # Looking for an object's collections is slow: one link tells for all.
+    home = None if fresh else next((homes[0] for link in parts(ob, "LINK") if (homes := link.users_collection)), None)
+    if home is None:
+        collections: Any = bpy.data.collections
+        home = collections.new(f"{ob.name} parts")
+        home.linkwright_parts = True
+        around = [one for one in ob.users_collection if one.library is None]
+        (around[0] if around else bpy.context.scene.collection).children.link(home)
+    kept = home if home.linkwright_parts else None
+    if ob.linkwright.home != kept:
+        ob.linkwright.home = kept
     return home
 
 

@@ -74,11 +74,22 @@ def standing_parts(parts: Iterable[Any]) -> str:
     meshes: dict[int, bytes] = {}
     total = hashlib.sha256()
     for ob in parts:
-        key = ob.data.as_pointer()
-        if key not in meshes:
-            meshes[key] = _digest(ob.data)
-        total.update(ob.name.encode() + (double(ob.matrix_basis) + 0.0).tobytes() + meshes[key])
+        total.update(ob.name.encode() + standing_part(ob, meshes))
     return total.hexdigest()[:16]
+
+
+def standing_part(ob: Any, meshes: dict[int, bytes]) -> bytes:
+    """Give what tells how one part of a chain stands on it and which metal it has; ``meshes`` known already."""
+    key = ob.data.as_pointer()
+    if key not in meshes:
+        meshes[key] = _digest(ob.data)
+    return placed(ob) + meshes[key]
+
+
+def placed(ob: Any) -> bytes:
+    """Give what tells where a part stands on its chain."""
+    place: bytes = (double(ob.matrix_basis) + 0.0).tobytes()
+    return place
 
 
 def _digest(data: Any) -> bytes:

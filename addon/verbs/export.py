@@ -14,7 +14,7 @@ from ..rules.feed.trunk import for_print
 from ..rules.files import stl, threemf
 from ..rules.files.atomic import write_whole
 from ..rules.files.job import Job
-from ..rules.files.named import Named
+from ..rules.files.named import Named, unique_names
 from ..rules.files.report import (
     chain_part,
     findings_part,
@@ -33,6 +33,23 @@ from .sheets import sheet_text
 PRINT_FILES = ("print.stl", "print.3mf")
 # A trunk that is printed on its own and set into the hub.
 TRUNK_FILE = "trunk.stl"
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which files are asked for: print files of each kind, and ``papers``, report and bench sheet.
+
+    ``joined``: bodies and lattice as one solid. Apart, a 3MF holds each body and each piece of the lattice as an object
+    of its own, and an STL each as a shell of its own: they overlap where they are sunk into each other.
+    """
+
+    stl: bool = True
+    threemf: bool = True
+    joined: bool = True
+    papers: bool = True
+
+
+EVERYTHING = Wanted()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +77,7 @@ def write_job(
     layouts: Sequence[LayoutFigures] = (),
     override: str,
     codes: Sequence[str],
+    wanted: Wanted = EVERYTHING,
 ) -> Exported:
     """Write what may be written into a folder that is there.
 
@@ -67,8 +85,10 @@ def write_job(
     exports in spite of, ``override`` is how that was said; the report names both.
     """
     refused = tuple(f for f in stops(findings) if f.code not in codes)
-    printed = _write_print(folder, job, fed, scaled.scale, refuse=bool(refused))
+    printed = _write_print(folder, job, fed, scaled.scale, wanted, refuse=bool(refused))
     overridden = tuple(sorted({f.code for f in stops(findings)})) if printed else ()
+    if not wanted.papers:
+        return Exported(printed, printed, overridden, refused, "")
     sheet = sheet_text(job, fed, planned, scaled, findings, layouts=layouts, overridden=overridden)
     write_whole(folder / "sheet.html", sheet.encode())
     export: dict[str, Any] = {
@@ -96,19 +116,37 @@ def fed_parts(fed: flow.Fed) -> tuple[dict[str, Any], ...]:
     )
 
 
-def _write_print(folder: Path, job: Job, fed: flow.Fed, scale: float, *, refuse: bool) -> tuple[str, ...]:
-    """Write the print files, or take older ones away; give the names written."""
+def _write_print(
+    folder: Path, job: Job, fed: flow.Fed, scale: float, wanted: Wanted, *, refuse: bool
+) -> tuple[str, ...]:
+    """Write the print files, take older ones away that are not written again; give the names written."""
     solid = None if refuse else fed.solid
-    if solid is None or solid.mesh is None:
-        for name in (*PRINT_FILES, TRUNK_FILE):
+    trunks = merged([for_print(one) for one in fed.lattice.apart]) if fed.lattice.apart else None
+    objects: tuple[Named, ...] = ()
+    if solid is not None and solid.mesh is not None:
+        objects = (Named(job.name, solid.mesh),) if wanted.joined else _apart(fed)
+        objects = tuple(Named(one.name, flow.scaled_mesh(one.mesh, scale)) for one in objects)
+    written = []
+    for name, asked in zip((*PRINT_FILES, TRUNK_FILE), (wanted.stl, wanted.threemf, trunks is not None), strict=True):
+        if not objects or not asked or not (wanted.stl or wanted.threemf):
             (folder / name).unlink(missing_ok=True)
-        return ()
-    mesh = flow.scaled_mesh(solid.mesh, scale)
-    stl.write(folder / PRINT_FILES[0], mesh)
-    threemf.write(folder / PRINT_FILES[1], (Named(job.name, mesh),))
-    if not fed.lattice.apart:
-        (folder / TRUNK_FILE).unlink(missing_ok=True)
-        return PRINT_FILES
-    trunks = merged([for_print(one) for one in fed.lattice.apart])
-    stl.write(folder / TRUNK_FILE, flow.scaled_mesh(trunks, scale))
-    return (*PRINT_FILES, TRUNK_FILE)
+            continue
+        if name == TRUNK_FILE and trunks is not None:
+            stl.write(folder / name, flow.scaled_mesh(trunks, scale))
+        elif name == PRINT_FILES[0]:
+            stl.write(folder / name, merged([one.mesh for one in objects]))
+        else:
+            threemf.write(folder / name, objects)
+        written.append(name)
+    return tuple(written)
+
+
+def _apart(fed: flow.Fed) -> tuple[Named, ...]:
+    """Give every body of the chain and every piece of its lattice by its name."""
+    bodies = [(body.name, body.placed()) for body in fed.chain.bodies]
+    pieces = [
+        (f"{solid.role} of {solid.feeds}" if solid.feeds is not None else solid.role, solid.mesh)
+        for solid in fed.lattice.solids
+    ]
+    names = unique_names([name for name, _ in (*bodies, *pieces)])
+    return tuple(Named(name, mesh) for name, (_, mesh) in zip(names, (*bodies, *pieces), strict=True))

@@ -26,7 +26,7 @@ class Recorder:
     def label(self, *, text="", icon="NONE", translate=True, **_):
         assert icon in ICONS, icon
         # A sentence of the rules may be broken after a colon.
-        assert not translate or not text.endswith(":") or text == "Start with a chain:", text
+        assert not translate or not text.endswith(":"), text
         self.drawn.append(("label", text))
 
     def prop(self, data, name, *, text=None, icon="NONE", **_):
@@ -49,6 +49,14 @@ class Recorder:
         self.drawn.append(("operator", text or kind.name))
         return SimpleNamespace()
 
+    def menu(self, idname, *, text=None, icon="NONE", **_):
+        assert icon in ICONS, icon
+        self.drawn.append(("menu", getattr(bpy.types, idname).bl_label if text is None else text))
+
+    def popover(self, panel, *, icon="NONE", **_):
+        assert icon in ICONS, icon
+        self.drawn.append(("popover", getattr(bpy.types, panel).bl_label))
+
     def panel(self, idname, **_):
         assert idname.startswith("linkwright_")
         return Recorder(self.drawn), Recorder(self.drawn)
@@ -65,8 +73,9 @@ class Recorder:
 
 
 def panels(parent=""):
-    """Give our panels in their order, or those that stand under another, by its name."""
+    """Give our panels of the sidebar in their order, or those that stand under another, by its name."""
     ours = [getattr(bpy.types, name) for name in dir(bpy.types) if name.startswith("LINKWRIGHT_PT_")]
+    ours = [panel for panel in ours if panel.bl_region_type == "UI"]
     own = [panel for panel in ours if getattr(panel, "bl_parent_id", "") == parent]
     return sorted(own, key=lambda panel: panel.bl_order)
 
@@ -83,6 +92,19 @@ def draw_all(parent="", below=None):
         panel.draw(stand_in, bpy.context)
         draw_all(panel.__name__, layout.drawn)
         out[panel.bl_label] = layout.drawn
+    return out
+
+
+def headers():
+    """Give what the headers of the panels tell of their steps, by the panels' labels."""
+    out = {}
+    for panel in panels():
+        if hasattr(panel, "draw_header_preset") and (not hasattr(panel, "poll") or panel.poll(bpy.context)):
+            layout = Recorder()
+            panel.draw_header_preset(
+                SimpleNamespace(layout=layout, step=panel.step, presets=panel.presets), bpy.context
+            )
+            out[panel.bl_label] = layout.drawn
     return out
 
 

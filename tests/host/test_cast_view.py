@@ -52,9 +52,9 @@ def metal_cm3(ob):
     return volume / 1000.0
 
 
-def blue():
-    """Give the share of what is drawn that is plain full or solid: blue, however shaded."""
-    colour = shown().colours
+def blue(most=None):
+    """Give the share of what is drawn, or of its first points, that is plain full or solid: blue, however shaded."""
+    colour = shown().colours[:most]
     hue = np.array(BLUE[:3]) / BLUE[2]
     return float(np.isclose(colour[:, :3], colour[:, 2:3] * hue, atol=1e-3).all(axis=1).mean())
 
@@ -176,7 +176,9 @@ def test_a_plan_is_shown_in_time_dated_and_taken_back(add_chain):
         assert blue_after(0.0) == 0.0
         shares = [blue_after(share) for share in (25.0, 50.0, 75.0, 100.0)]
         assert shares == sorted(shares)
-        assert shares[-1] > 0.95
+        assert shares[-1] > 0.8
+        # Links come first; the hub need not be solid when all that is looked at is.
+        assert blue(sum(len(link.data.vertices) for link in parts(ob, "LINK"))) > 0.95
         skin = shown()
         state().cast_s = 0.5 * state().cast_s
         assert state().cast_share == pytest.approx(50.0, abs=0.01)
@@ -205,10 +207,23 @@ def test_a_plan_is_shown_in_time_dated_and_taken_back(add_chain):
     look_again(state(), bpy.context.evaluated_depsgraph_get())
     state().cast_share = 30.0
     cast_panel()
-    bpy.ops.linkwright.inspect()
-    assert not cast_view.kept_for(state())
-    state().cast_share = 60.0
-    assert shown().title == "gap in print"
+    # Another look at the same chain shows its own colours; those of the plan are still there.
+    scene().linkwright.light = "OFF"
+    for look in (bpy.ops.linkwright.inspect, bpy.ops.linkwright.check_print):
+        look()
+        assert shown().title == "gap in print"
+        assert "colour_by FREEZE" in cast_panel()
+        state().colour_by = "FREEZE"
+        state().cast_s = 20.0
+        assert shown().title == "freezing, 20.0 s"
+    link = parts(bpy.data.objects[name], "LINK")[0]
+    before = link.location.copy()
+    link.location.z += 0.001
+    look_again(state(), bpy.context.evaluated_depsgraph_get())
+    assert shown() is None
+    link.location = before
+    look_again(state(), bpy.context.evaluated_depsgraph_get())
+    assert shown().title == "freezing, 20.0 s"
 
 
 def blue_after(share):
@@ -229,7 +244,7 @@ def test_a_cold_pour_is_said_to_stay_short_with_what_would_help_and_a_file_forge
     assert np.ptp(shown().places[:, 2]) < 0.02
     assert len(state().levers)
     assert [row.passes for row in state().levers] == sorted((row.passes for row in state().levers), reverse=True)
-    assert state().levers[0].change in cast_panel()
+    assert state().levers[0].change in cast_panel().replace(" | ", " ")
 
     path = str(tmp_path / "cast.blend")
     bpy.ops.wm.save_as_mainfile(filepath=path)

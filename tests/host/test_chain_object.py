@@ -95,8 +95,8 @@ def test_impossible_sizes_are_said_and_keep_the_links(add_chain):
 
 
 def test_adding_one_that_cannot_be_leaves_nothing(add_chain):
-    with pytest.raises(RuntimeError, match="wire_mm"):
-        add_chain(wire_mm=9.0)
+    with pytest.raises(RuntimeError, match=r"Wire \(mm\)"):
+        add_chain(wire_mm=9.0, link_length_mm=12.2, link_width_mm=9.7)
     assert len(bpy.data.objects) == len(bpy.data.meshes) == len(bpy.data.collections) == 0
 
 

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from addon.host.options import FAMILIES, usual_sizes
+from addon.host.panel_chain import SIZE_NAMES
 from addon.host.showing import parts
 from tests.host.recorder import draw_all, texts
 from tests.host.test_chain_object import metres_to_mm, places
@@ -59,7 +60,8 @@ def test_a_family_can_be_chosen_for_a_chain_that_stands(add_chain, family):
 def test_only_what_the_family_uses_is_shown(add_chain, family):
     ob = add_chain(family=family, length_mm=200.0)
     drawn = texts(draw_all()["Chain"])
-    names = {key: ob.linkwright.bl_rna.properties[key].name for uses in FAMILIES.values() for key in uses.fields}
+    keys = {key for uses in FAMILIES.values() for key in uses.fields}
+    names = {key: SIZE_NAMES.get(key) or ob.linkwright.bl_rna.properties[key].name for key in keys}
     for key, name in names.items():
         shown = key in FAMILIES[family].fields
         assert (f"| {name} |" in drawn) == shown, key

@@ -180,9 +180,9 @@ def test_a_finding_that_is_switched_off_is_not_told_below():
 
     state = three_kinds()
     state.active = 0
-    assert ("label", "fused") in below()
+    assert ("label", "Fused") in below()
     state.show_stop = False
-    assert ("label", "fused") not in below()
+    assert ("label", "Fused") not in below()
 
 
 def test_marks_in_the_view_follow_the_switches():

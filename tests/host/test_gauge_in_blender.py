@@ -167,6 +167,7 @@ def test_readings_are_saved_with_the_file(tmp_path):
 
 
 def test_the_panel_says_the_first_step():
+    bpy.ops.mesh.primitive_cube_add()
     drawn = texts(draw_all()["Inspect"])
     assert "Add Gauge" in drawn
     assert "thickest strip" in drawn

@@ -55,8 +55,10 @@ def test_the_zip_holds_the_extension_and_nothing_else(shipped):
         names = archive.namelist()
     assert {"blender_manifest.toml", "LICENSE", "__init__.py", "data/profiles.toml"} <= set(names)
     assert {name.split("/")[0] for name in names} == {
-        "blender_manifest.toml", "LICENSE", "__init__.py", "rules", "verbs", "host", "data"
+        "blender_manifest.toml", "LICENSE", "__init__.py", "rules", "verbs", "host", "data", "samples", "help"
     }  # fmt: skip
+    samples = {path.name for path in (ROOT / "sample_scenes").iterdir() if path.suffix in (".toml", ".stl")}
+    assert {name.split("/")[1] for name in names if name.startswith("samples/")} == samples
     assert not [name for name in names if "__pycache__" in name or name.endswith(".pyc")]
 
 

@@ -18,7 +18,7 @@ def test_order_of_the_job():
 
 def test_an_empty_scene_says_the_first_step():
     drawn = draw_all()
-    assert list(drawn) == ["Chain", "Inspect", "Print"]
+    assert list(drawn) == ["Chain"]
     assert "On a New Ring" in texts(drawn["Chain"])
     assert "Set Millimetres" in texts(drawn["Chain"])
 
@@ -29,7 +29,7 @@ def test_with_a_chain_every_step_is_there(add_chain):
     assert list(drawn) == ORDER
     assert "estimated" in texts(drawn["Chain"])
     assert "Not inspected yet" in texts(drawn["Inspect"])
-    for shape, words in {"straight": "Inside (mm)", "curve": "Follow Curve", "spiral": "Turn Spacing"}.items():
+    for shape, words in {"straight": "Inside (mm)", "curve": "Follow Curve", "spiral": "Apart (mm)"}.items():
         ob.linkwright.shape = shape
         assert words in texts(draw_all()["Layout and Size"])
 

@@ -1,11 +1,12 @@
 """Inside Blender: install the zip, play the job by mouse, write what came of it, quit.
 
-blender --factory-startup --enable-event-simulate --python tests/window/run_in_blender.py -- ZIP FOLDER RESULT.json
+blender --factory-startup --enable-event-simulate --python run_in_blender.py -- ZIP FOLDER RESULT.json [PICTURES]
 """
 
 import json
 import sys
 import traceback
+from itertools import chain
 from pathlib import Path
 
 import bpy
@@ -13,14 +14,17 @@ import bpy
 sys.path.insert(0, str(Path(__file__).parent))
 
 
-def main(zip_path, folder, result):
+def main(zip_path, folder, result, pictures=None):
     """Play the steps from a timer that lives on when files are opened."""
+    import camera
+    import german
     import hand as hands
     import whole_job
 
+    bpy.context.preferences.view.show_splash = False
     bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
-    hand = hands.Hand()
-    steps = whole_job.steps(hand, folder)
+    hand = hands.Hand(camera.Camera(pictures) if pictures else None)
+    steps = chain(whole_job.steps(hand, folder), german.steps(hand))
 
     def tick():
         try:

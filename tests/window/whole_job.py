@@ -1,17 +1,22 @@
-"""The whole job by mouse: add a chain, inspect, look at the findings, stop with Esc, add the lattice, see if it prints,
-plan, export; and a gauge beside it.
+"""The whole job by mouse and keyboard, from an empty scene to the bench sheet.
+
+Draw a curve and edit it, make the chain along it, inspect, click a finding, add the lattice, delete a gate and plan
+again, see if it prints, plan the pour and go through it in time, undo, export.
 
 `steps(hand, folder)` is played by `run_in_blender.py`.
 """
 
 import json
+import math
 import sys
 from pathlib import Path
 
 import bpy
 
-# From a row of the Inspect panel to the header of the panel under it.
-HEADER_PX = 32
+# Blender adds its curve a metre to each side; scaled by this its ends are 90 mm apart.
+SCALE = "0.045"
+APART_MM = 90.0
+VIEW = (0.0, 0.0, 0.0)
 
 
 def state():
@@ -24,7 +29,12 @@ def chain():
     return next((ob for ob in bpy.data.objects if ob.linkwright.schema), None)
 
 
-def press(hand, words, done, said, seconds=120.0):
+def host(name):
+    """Give a module of the extension's Blender side, however it is installed."""
+    return next(module for called, module in sys.modules.items() if called.endswith(f"linkwright.host.{name}"))
+
+
+def press(hand, words, done, said, seconds=180.0):
     """Click a button and wait until its work is done."""
     x, y = yield from hand.find(words)
     yield from hand.click(x, y)
@@ -34,7 +44,7 @@ def press(hand, words, done, said, seconds=120.0):
 
 def idle():
     """Tell whether nothing runs."""
-    return not state().running
+    return not state().running and not state().planning
 
 
 def struts():
@@ -42,206 +52,240 @@ def struts():
     return [ob for ob in bpy.data.objects if ob.linkwright.part == "STRUT"]
 
 
-def steps(hand, folder, shown=None):
-    """Play the job; files go to ``folder``, which the panel may name in another way (``shown``)."""
+def gates():
+    """Give the gates among them."""
+    return [ob for ob in struts() if ob.name.startswith("gate")]
+
+
+def steps(hand, folder):
+    """Play the job; files go to ``folder``."""
     for ob in list(bpy.data.objects):
         bpy.data.objects.remove(ob)
-    bpy.context.scene.linkwright.folder = shown or str(folder)
+    # A display may be drawn by the processor: longer slices of work leave it less to draw.
+    host("long_work").SLICE_S = 0.4
     yield from hand.sidebar()
-    yield from hand.picture("empty")
-    yield from press(
-        hand, "linkwright.set_millimetres", lambda: _unit() == "MILLIMETERS", "the scene is in millimetres"
-    )
-    yield from press(hand, "linkwright.add_chain(where='ring'", lambda: chain() is not None, "a chain is made")
-    _turn(hand, 1.05)
-    yield 0.5
-    yield from hand.picture("chain")
-    hand.expect(chain().linkwright.figures.links > 20, "the chain has its links")
-    yield from hand.wait(lambda: chain().linkwright.figures.verified, "the gap is measured by itself", 20.0)
-    yield from hand.wait(lambda: len(chain().linkwright.figures.play) > 0, "its joints are moved by themselves", 30.0)
-    yield from _worn_and_back(hand)
-
-    yield from press(hand, "linkwright.inspect", lambda: idle() and state().has_result, "the chain is inspected")
-    hand.expect(chain().linkwright.figures.verified, "inspecting measures the gap")
-    yield from hand.picture("inspected")
+    yield from hand.picture("panel_empty")
+    yield from press(hand, "linkwright.set_millimetres", lambda: _unit() == "MILLIMETERS", "the scene is in mm")
+    yield from _draw_curve(hand)
+    yield from _make_chain(hand)
+    yield from _edit_curve(hand)
+    yield from _inspect(hand)
     yield from _click_finding(hand)
-    yield from _gaps_on_links(hand)
-    yield from _switch_severities(hand)
-    _whole(hand)
-
-    # The job is done in the blink of an eye: in small slices it lasts long enough to be stopped and to be seen.
-    work = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.long_work"))
-    slice_s, work.SLICE_S = work.SLICE_S, 1e-4
-    yield from _stop_by_escape(hand)
-    x, y = yield from hand.find("linkwright.add_lattice")
-    yield from hand.click(x, y)
-    yield from hand.picture("running")
-    work.SLICE_S = slice_s
-    yield from hand.wait(lambda: idle() and bool(struts()), "the lattice is planned")
-    _whole(hand)
-    yield 0.5
-    yield from hand.picture("lattice")
-    count = len(bpy.data.objects)
-    yield from hand.key("Z", ctrl=True)
-    yield from hand.wait(lambda: not struts(), "one undo takes the lattice away", 20.0)
-    yield from hand.key("Z", ctrl=True, shift=True)
-    yield from hand.wait(lambda: len(bpy.data.objects) == count, "redo brings it back", 20.0)
-
-    yield from _check_print(hand)
-    yield from press(hand, "linkwright.plan_cast", lambda: idle() and len(state().plan) > 0, "the pour is planned")
-    yield from hand.picture("planned")
-    yield from press(hand, "linkwright.export", lambda: idle() and bool(state().exported), "the export is done", 240.0)
-    yield from hand.scroll(40)
-    yield from hand.picture("exported")
-    names = sorted(path.name for path in Path(folder).iterdir())
-    hand.expect({"report.json", "sheet.html"} <= set(names), f"report and sheet are written: {names}")
-    report = json.loads((Path(folder) / "report.json").read_text(encoding="utf-8"))
-    stop = [f["code"] for f in report["findings"] if f["severity"] == "stop"]
-    hand.expect(("print.stl" in names) == (not stop), f"a print file exactly where no stop stands: {names}, {stop}")
-    yield from _gauge(hand)
+    yield from _lattice(hand)
+    yield from _gate(hand)
+    yield from _print(hand)
+    yield from _pour(hand)
+    yield from _undo(hand)
+    yield from _export(hand, Path(folder))
 
 
-def _worn_and_back(hand):
-    before = _places()
-    worn = "linkwright.preview_worn"
-    yield from press(hand, worn, lambda: idle() and chain().linkwright.figures.worn_view, "the chain is shown as worn")
-    yield from hand.picture("worn")
-    hand.expect(_places() != before, "worn it lies elsewhere than printed")
-    yield from press(hand, worn, lambda: idle() and not chain().linkwright.figures.worn_view, "and as printed again")
-    hand.expect(_places() == before, "going back puts the links where they were")
+def _draw_curve(hand):
+    """Add a curve from the menu of the view by keyboard, and scale it in Edit Mode."""
+    _look(hand, 1.0)
+    yield from hand.key("A", shift=True)
+    yield 0.4
+    yield from hand.type("bezier")
+    yield 0.4
+    yield from hand.key("RET")
+    yield from hand.wait(lambda: any(ob.type == "CURVE" for ob in bpy.data.objects), "a curve is added", 10.0)
+    yield from hand.key("TAB")
+    yield from hand.wait(lambda: bpy.context.mode == "EDIT_CURVE", "Tab begins to edit it", 10.0)
+    yield from hand.key("S")
+    yield from hand.type(SCALE)
+    yield from hand.key("RET")
+    yield from hand.key("TAB")
+    yield from hand.wait(lambda: bpy.context.mode == "OBJECT", "Tab ends it", 10.0)
+    (curve,) = (ob for ob in bpy.data.objects if ob.type == "CURVE")
+    ends = [point.co.x for point in curve.data.splines[0].bezier_points]
+    hand.expect(math.isclose(ends[1] - ends[0], APART_MM, rel_tol=1e-4), f"its points are moved apart: {ends}")
+    yield from hand.picture("curve")
 
 
-def _places():
-    links = [ob for ob in bpy.data.objects if ob.linkwright.part == "LINK"]
-    return [[round(c, 5) for c in link.location] for link in links]
+def _make_chain(hand):
+    yield from press(hand, "linkwright.add_chain(where='curve'", lambda: chain() is not None, "a chain is made")
+    group = chain().linkwright
+    hand.expect(group.curve is not None and group.shape == "curve", "it follows the curve")
+    hand.expect(group.figures.links > 5, "it has its links")
+    hand.expect(not group.figures.message, f"nothing stands against its sizes: {group.figures.message}")
+    yield from hand.wait(lambda: chain().linkwright.figures.verified, "the gap is measured by itself", 30.0)
+    yield from hand.wait(lambda: len(chain().linkwright.figures.play) > 0, "so is the free play of its joints", 60.0)
+    yield from hand.wait(lambda: not state().checking, "nothing is left to check", 60.0)
+    _look(hand, 105.0)
+    yield from hand.picture("panel_chain")
 
 
-def _unit():
-    return bpy.context.scene.unit_settings.length_unit
+def _edit_curve(hand):
+    """Make the curve longer by hand: the chain says so, and follows when it is asked."""
+    links = chain().linkwright.figures.links
+    curve = chain().linkwright.curve
+    for ob in bpy.context.selected_objects:
+        ob.select_set(False)
+    curve.select_set(True)
+    bpy.context.view_layer.objects.active = curve
+    yield from hand.key("TAB")
+    yield from hand.key("S")
+    yield from hand.type("1.3")
+    yield from hand.key("RET")
+    yield from hand.key("TAB")
+    yield from hand.wait(lambda: chain().linkwright.figures.stale, "the chain is out of date then", 10.0)
+    _select(chain())
+    yield from press(
+        hand, "linkwright.follow_curve", lambda: not chain().linkwright.figures.stale, "it follows its curve again"
+    )
+    hand.expect(chain().linkwright.figures.links > links, "the longer curve takes more links")
+
+
+def _inspect(hand):
+    yield from press(hand, "linkwright.inspect(", lambda: idle() and state().has_result, "the chain is inspected")
+    hand.expect(chain().linkwright.figures.verified, "inspecting measures the gap")
+    hand.expect(state().subject == chain().name, "what was inspected is the chain")
 
 
 def _click_finding(hand):
     view = hand.area.spaces.active.region_3d
     before = view.view_distance
     rows = state().findings
-    with_place = [k for k, row in enumerate(rows) if row.has_place]
-    hand.expect(bool(with_place), "some finding has a place")
-    # Rows of the list answer to the pointer with the path of the active row; the first is about the whole piece.
+    hand.expect(any(row.has_place for row in rows), "some finding has a place")
+    first = next(k for k, row in enumerate(rows) if row.has_place)
+    # A row of the list answers to the pointer with the path of the active row; rows are 20 px high.
     x, y = yield from hand.find("linkwright.active", column=0.3)
-    yield from hand.click(x, y - 20)
+    yield from hand.click(x, y - 20 * max(first, 1) if first < 4 else y)
     yield from hand.wait(lambda: view.view_distance < before, "a click on a finding turns the view to it", 5.0)
-    row = rows[state().active]
-    hand.expect(row.where.startswith("joint "), f"a finding between neighbours names their joint: {row.where}")
-    ladder = ["Gap in Model", "Printed", "Mould Web", "Cast", "Finished"]
-    hand.expect([line.name for line in row.figures][:5] == ladder, "its gap goes down the ladder")
-    # The figures stand below the list.
-    yield from hand.scroll(6)
-    yield from hand.picture("finding")
+    hand.expect(state().findings[state().active].has_place, "the row that was clicked is the active one")
+    yield from hand.picture("panel_finding")
+    _look(hand, 140.0)
 
 
-def _gaps_on_links(hand):
-    """Switch the colours of the gaps off and on again: they are drawn over the links and leave the file alone."""
-    drawn = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.gap_colours")).colours
-    kept = _counts()
-    x, y = yield from hand.find("linkwright.colours", column=0.75)
-    # Nothing of ours over the links but their colours.
-    state().overlay = False
-    yield from hand.picture("gaps on links")
-    hand.expect(drawn.stands(state(), bpy.context.scene), "the colours belong to what is shown")
-    yield from hand.click(x, y)
-    yield from hand.wait(lambda: not state().colours, "a click takes the colours away", 5.0)
-    hand.expect(not drawn.stands(state(), bpy.context.scene), "no colours are drawn then")
-    yield from hand.picture("plain links")
-    yield from hand.click(x, y)
-    yield from hand.wait(lambda: state().colours, "another brings them back", 5.0)
-    state().overlay = True
-    hand.expect(_counts() == kept, "the colours put nothing into the file")
-
-
-def _counts():
-    data = bpy.data
-    attributes = sum(len(mesh.attributes) for mesh in data.meshes)
-    return len(data.objects), len(data.meshes), len(data.materials), len(data.images), attributes
-
-
-def _switch_severities(hand):
-    x, y = yield from hand.find("linkwright.show_warn", column=0.5)
-    yield from hand.click(x, y)
-    yield from hand.wait(lambda: not state().show_warn, "a click leaves the warnings out of the list", 5.0)
-    hand.expect(state().show_stop and state().show_note, "the other severities stay")
-    yield from hand.picture("without warnings")
-    yield from hand.click(x, y)
-    yield from hand.wait(lambda: state().show_warn, "another click lists them again", 5.0)
-
-
-def _check_print(hand):
-    """See whether the chain on its lattice prints, go through its layers, and look at the light on it."""
-    done = "the print is checked"
-    yield from press(hand, "linkwright.check_print", lambda: idle() and len(state().print_figures) > 0, done, 240.0)
-    view = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.print_view")).section
-    drawn = next(module for name, module in sys.modules.items() if name.endswith("linkwright.host.gap_colours")).colours
-    scene = bpy.context.scene
-    hand.expect(view.stands(state(), scene), "a layer is outlined in its place")
-    hand.expect(drawn.shown(state(), scene).title.startswith("light"), "the light is on the links, with its legend")
-    yield from hand.picture("print checked")
-    before = view.held
-    x, y = yield from hand.find("linkwright.section_share", column=0.6)
-    height = state().section_mm
-    yield from _drag(hand, x, y, 60)
-    yield from hand.wait(lambda: state().section_mm > height, "the slider goes up through the layers", 5.0)
-    hand.expect(view.held is not before, "the outline follows the slider")
-    state().overlay = False
-    yield from hand.picture("layer")
-    state().overlay = True
-
-
-def _drag(hand, x, y, across):
-    yield from hand.move(x, y)
-    yield 0.1
-    hand.window.event_simulate(type="LEFTMOUSE", value="PRESS", x=int(x), y=int(y))
-    for step in range(1, 11):
-        yield 0.05
-        hand.window.event_simulate(type="MOUSEMOVE", value="NOTHING", x=int(x + across * step / 10), y=int(y))
-    yield 0.05
-    hand.window.event_simulate(type="LEFTMOUSE", value="RELEASE", x=int(x + across), y=int(y))
-    yield 0.1
-
-
-def _gauge(hand):
-    """Add the gauge beside the chain from its panel, which is closed at first, and inspect it."""
-    bpy.context.scene.cursor.location = (-60.0, 60.0, 0.0)
-    _, y = yield from hand.find("linkwright.clear_findings", column=0.82)
-    # The header of the panel stands right under that row.
-    yield from hand.click(hand.region("UI").x + 60, y - HEADER_PX)
-    yield 0.5
-    yield from press(hand, "linkwright.add_gauge", lambda: _gauge_parts(), "a gauge is added", 20.0)
-    hand.expect(len(bpy.context.scene.linkwright_gauge.readings) == 20, "each of its gaps waits to be read")
-    yield from hand.picture("gauge")
-    yield from press(hand, "linkwright.inspect", lambda: idle() and not state().subject, "the gauge is inspected")
-    hand.expect(not any(row.where.startswith("joint") for row in state().findings), "foreign bodies keep their names")
-    yield from hand.picture("gauge inspected")
-
-
-def _gauge_parts():
-    return [ob for ob in bpy.context.selected_objects if any(c.name.startswith("Gauge") for c in ob.users_collection)]
-
-
-def _stop_by_escape(hand):
+def _lattice(hand):
+    """Start the lattice and stop it with Esc, then let it come to its end; undo it, and redo."""
     names = {ob.name for ob in bpy.data.objects}
+    work = host("long_work")
+    kept, work.SLICE_S = work.SLICE_S, 1e-4
     x, y = yield from hand.find("linkwright.add_lattice")
     yield from hand.click(x, y)
     hand.expect(bool(state().running), "the work goes on between two redraws")
     yield from hand.key("ESC")
     yield from hand.wait(idle, "Esc stops the work", 20.0)
     hand.expect({ob.name for ob in bpy.data.objects} == names, "a stopped run leaves the scene as it was")
+    work.SLICE_S = kept
+    yield from press(hand, "linkwright.add_lattice", lambda: idle() and bool(struts()), "the lattice is planned")
+    hand.expect(len(gates()) > 5, "it has gates")
+    yield from hand.picture("panel_lattice")
+    count = len(struts())
+    yield from hand.key("Z", ctrl=True)
+    yield from hand.wait(lambda: not struts(), "one undo takes the lattice away", 20.0)
+    yield from hand.key("Z", ctrl=True, shift=True)
+    yield from hand.wait(lambda: len(struts()) == count, "redo brings it back", 20.0)
 
 
-def _turn(hand, tilt):
+def _gate(hand):
+    """Delete a gate with the key, and have the lattice planned again without it."""
+    gate = gates()[len(gates()) // 2]
+    name, place = gate.name, _middle(gate)
+    _select(gate)
+    yield 0.5
+    yield from hand.picture("gate")
+    yield from hand.key("DEL")
+    yield from hand.wait(lambda: name not in bpy.data.objects, "the key deletes the gate", 10.0)
+    _select(chain())
+    yield 1.0
+    yield from press(hand, "linkwright.add_lattice", idle, "the lattice is planned again")
+    hand.expect(_by_hand(), "the chain remembers that the gate is not wanted where it stood")
+    again = bpy.data.objects.get(name)
+    hand.expect(again is None or _middle(again) != place, "no gate stands where the deleted one stood")
+    yield from press(hand, "linkwright.clear_edits", lambda: not _by_hand(), "what was done by hand is forgotten")
+    yield from press(
+        hand, "linkwright.add_lattice", lambda: idle() and name in bpy.data.objects and
+        _middle(bpy.data.objects[name]) == place, "planned again the gate is back where it was"
+    )  # fmt: skip
+
+
+def _by_hand():
+    kept = chain().linkwright.edits
+    return "removed" in kept or "barred" in kept
+
+
+def _middle(ob):
+    corners = [ob.matrix_world @ vertex.co for vertex in ob.data.vertices]
+    return [round(sum(corner[k] for corner in corners) / len(corners), 3) for k in range(3)]
+
+
+def _print(hand):
+    done = "the print is checked"
+    yield from press(hand, "linkwright.check_print", lambda: idle() and len(state().print_figures) > 0, done, 300.0)
+    view, drawn, scene = host("print_view").section, host("gap_colours").colours, bpy.context.scene
+    hand.expect(view.stands(state(), scene), "a layer is outlined in its place")
+    hand.expect(drawn.shown(state(), scene).title.startswith("light"), "the light is on the links, with its legend")
+    before, height = view.held, state().section_mm
+    x, y = yield from hand.find("linkwright.section_share", column=0.6)
+    yield from hand.drag(x, y, 60)
+    yield from hand.wait(lambda: state().section_mm > height, "the slider goes up through the layers", 5.0)
+    hand.expect(view.held is not before, "the outline follows the slider")
+    yield from hand.picture("panel_print")
+
+
+def _pour(hand):
+    yield from press(hand, "linkwright.plan_cast", lambda: idle() and len(state().plan) > 0, "the pour is planned")
+    hand.expect(bool(state().verdict), "there is a verdict")
+    share = state().cast_share
+    x, y = yield from hand.find("linkwright.colour_by", column=0.25)
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: state().colour_by == "FILL", "a click shows the metal running in", 5.0)
+    x, y = yield from hand.find("linkwright.cast_share", column=0.6)
+    yield from hand.drag(x, y, -60)
+    yield from hand.wait(lambda: state().cast_share < share, "the slider goes back in time", 5.0)
+    yield from hand.picture("panel_pour")
+
+
+def _undo(hand):
+    """Change a size in the panel and take it back: results belong to what is shown, and say so when it is not."""
+    gap = chain().linkwright.gap_mm
+    yield from hand.to_top()
+    x, y = yield from hand.find("linkwright.gap_mm", column=0.7)
+    yield from hand.click(x, y)
+    yield 0.2
+    yield from hand.key("A", at=(x, y), ctrl=True)
+    yield from hand.type("0.45", at=(x, y))
+    yield from hand.key("RET", at=(x, y))
+    yield from hand.wait(lambda: abs(chain().linkwright.gap_mm - 0.45) < 1e-6, "a number typed is taken", 10.0)
+    yield from hand.key("Z", ctrl=True)
+    yield from hand.wait(lambda: chain().linkwright.gap_mm == gap, "undo brings the number back", 20.0)
+    hand.expect(bool(struts()), "the lattice stands through it")
+
+
+def _export(hand, folder):
+    """Press Export, give the folder in the file browser, and look at what was written."""
+    bpy.context.scene.linkwright.folder = str(folder)
+    x, y = yield from hand.find("linkwright.export")
+    yield from hand.picture("export")
+    yield from hand.click(x, y)
+    yield from hand.wait(lambda: hand.browser() is not None, "the file browser opens", 20.0)
+    yield 0.5
+    yield from hand.confirm_browser(folder)
+    yield from hand.wait(lambda: idle() and bool(state().exported), "the export is done", 300.0)
+    names = sorted(path.name for path in folder.iterdir())
+    hand.expect({"report.json", "sheet.html"} <= set(names), f"report and sheet are written: {names}")
+    report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    stop = [found["code"] for found in report["findings"] if found["severity"] == "stop"]
+    hand.expect(("print.stl" in names) == (not stop), f"a print file exactly where no stop stands: {names}, {stop}")
+    hand.expect(report["chain"]["links"] == chain().linkwright.figures.links, "the report is about this chain")
+
+
+def _unit():
+    return bpy.context.scene.unit_settings.length_unit
+
+
+def _select(ob):
+    """Select one object; which place of the window it has depends on the view, and is not what is tested here."""
+    for other in bpy.context.selected_objects:
+        other.select_set(False)
+    ob.select_set(True)
+    bpy.context.view_layer.objects.active = ob
+
+
+def _look(hand, distance):
     from mathutils import Euler
 
-    hand.area.spaces.active.region_3d.view_rotation = Euler((tilt, 0.0, 0.5)).to_quaternion()
-
-
-def _whole(hand):
     view = hand.area.spaces.active.region_3d
-    view.view_location, view.view_distance = (0.0, 0.0, -6.0), 130.0
+    view.view_rotation = Euler((1.05, 0.0, 0.5)).to_quaternion()
+    view.view_location, view.view_distance = VIEW, distance

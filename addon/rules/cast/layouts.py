@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..base.errors import LinkwrightError
+from ..base.progress import Steps, finish
 from ..chain.build import draft_chain
 from ..chain.chain import Chain
 from ..chain.layout_check import ends_of, goes_round
@@ -70,6 +71,28 @@ def compare_layouts(
     margins: Margins = USUAL_MARGINS,
     tilt: bool = False,
 ) -> tuple[LayoutFigures, ...]:
+    """Run `layouts_compared` to its end."""
+    return finish(
+        layouts_compared(
+            spec, layout, links, flasks, head=head, layer_mm=layer_mm, scale=scale, allowance=allowance,
+            margins=margins, tilt=tilt,
+        )
+    )  # fmt: skip
+
+
+def layouts_compared(
+    spec: ChainSpec,
+    layout: LayoutSpec,
+    links: int,
+    flasks: Sequence[Flask],
+    *,
+    head: str,
+    layer_mm: float,
+    scale: float = 1.0,
+    allowance: Allowance | None = None,
+    margins: Margins = USUAL_MARGINS,
+    tilt: bool = False,
+) -> Steps[tuple[LayoutFigures, ...]]:
     """Lay the same number of links out in every shape there is a rule for, and give what each takes.
 
     ``layout`` tells the face, and what ends the chain has where the shape can have them; the sizes of its turns count
@@ -79,7 +102,8 @@ def compare_layouts(
     rough = replace(spec, chord_mm=max(spec.chord_mm, DRAFT_CHORD_MM))
     added = usual_allowance(spec.wire_mm) if allowance is None else allowance
     found = []
-    for shape in COMPARED:
+    for number, shape in enumerate(COMPARED):
+        yield number / len(COMPARED)
         try:
             chain = draft_chain(rough, replace(laid_out_as(layout, shape, links), clasp=None, clasp_length_mm=None))
         except LinkwrightError as error:

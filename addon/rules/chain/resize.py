@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..base.errors import BadInput
+from ..base.progress import Steps, finish, part
 from ..solid.mesh import Mesh
 from .build import draft_chain
 from .check import MOST_MM, check_chain
@@ -68,6 +69,11 @@ def resized(spec: ChainSpec, width_mm: float) -> ChainSpec:
 
 
 def least_width(spec: ChainSpec, layout: LayoutSpec | None = None) -> LeastWidth:
+    """Run `least_width_found` to its end."""
+    return finish(least_width_found(spec, layout))
+
+
+def least_width_found(spec: ChainSpec, layout: LayoutSpec | None = None) -> Steps[LeastWidth]:
     """Find the least width at which the wanted gap is had: on the ring asked for, else on the straight chain.
 
     Of a tapered chain both ends must have it. Raises BadInput or CannotBuild, as drafting does, where the design has
@@ -82,26 +88,33 @@ def least_width(spec: ChainSpec, layout: LayoutSpec | None = None) -> LeastWidth
         return _straight_gap(tried, face) if ring is None else draft_chain(tried, ring).smallest_gap_mm
 
     parts = (any_gap,) if ring is not None else _ends(any_gap)
-    found = [_closing_up(each, spec.gap_mm, gap_of) for each in parts]
+    found = []
+    for number, each in enumerate(parts):
+        span = number / len(parts), (number + 1) / len(parts)
+        found.append((yield from part(_closing_up(each, spec.gap_mm, gap_of), *span)))
     width = np.ceil(spec.link_width_mm * max(share for share, _ in found) / WIDTH_MM - EVEN) * WIDTH_MM
     at = resized(spec, round(float(width), 2))
     return LeastWidth(at.link_width_mm, at.wire_mm, at.link_length_mm, min(widest for _, widest in found))
 
 
-def _closing_up(spec: ChainSpec, gap_mm: float, gap_of: Callable[[ChainSpec], float]) -> tuple[float, float]:
+def _closing_up(spec: ChainSpec, gap_mm: float, gap_of: Callable[[ChainSpec], float]) -> Steps[tuple[float, float]]:
     """Give the least share of the present size that leaves ``gap_mm``, tried, and the widest gap at present."""
     width = spec.link_width_mm
     widest = gap = gap_of(spec)
     share, before = 1.0, (0.0, 0.0)
-    for _ in range(STEPS):
+    for step in range(STEPS):
+        # Nearly always found in half of them.
+        yield min(2.0 * step / STEPS, 0.9)
         slope = (gap - before[1]) / (share - before[0])
         before, share = (share, gap), share + (gap_mm - gap) / slope
         if abs(share - before[0]) * width < WIDTH_MM / 10:
             break
         gap = gap_of(resized(spec, width * share))
     steps = int(np.ceil(width * share / WIDTH_MM - EVEN))
+    yield 0.9
     while gap_of(resized(spec, steps * WIDTH_MM)) < gap_mm:
         steps += 1
+        yield 0.9
     return steps * WIDTH_MM / width, widest
 
 

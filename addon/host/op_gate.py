@@ -1,0 +1,503 @@
+"""Operators that point at places of links: add gates there, take gates away, lead a gate elsewhere.
+
+Called with a link, a place or a gate they do just that. Started from the window they stay for one click after the
+other, each an undo step of its own; the plan runs in slices between redraws. A place that no gate finds a way to is
+refused, and then nothing has changed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import bpy
+import numpy as np
+from bpy.props import BoolProperty, FloatVectorProperty, StringProperty
+from bpy.types import Operator
+
+from ..rules.base.errors import BadInput, LinkwrightError
+from ..rules.base.progress import Steps
+from ..rules.feed.by_hand import MEANT_MM
+from ..rules.feed.spec import GatePlace
+from ..rules.solid.mesh import FloatArray
+from ..verbs import flow
+from . import long_work
+from .chain_object import chain_of, scene_of
+from .lattice_edits import SURFACE, Edits, Gate, has_lattice, led_to, on_link, strut_of, taken_away
+from .long_work import idle, run_slice
+from .op_strut import LatticeEdit, gate_of
+from .panel_names import words_of
+from .pointing import LIT, TAKEN, Pointed, Pointer, gate_at, pointed_at, view_at
+from .results import state_of
+from .showing import parts
+from .translated import told, told_report
+from .units import mm_per_unit
+from .view import redraw
+
+SIDES = {False: "from below", True: "from above"}
+ADD_HINT = (
+    "Click a link: add a gate from below    Shift: from above    Ctrl: take a gate away    X: only take away    "
+    "Ctrl Z: undo    Enter or Esc: done"
+)
+TAKE_HINT = "Click a gate, or its link: take it away    X: add gates again    Ctrl Z: undo    Enter or Esc: done"
+LEAD_HINT = "Drag the tip along the links    Release or click: lead the gate there    Esc: leave it where it is"
+# What turns the view, and is left to Blender while one points.
+TURNS = ("MIDDLEMOUSE", "WHEEL", "TRACKPAD", "MOUSEROTATE", "MOUSESMARTZOOM", "NUMPAD_", "NDOF", "HOME", "ACCENT_GRAVE")
+# A handle that is pressed and let go within so many pixels was only touched.
+STILL_PX = 3.0
+MODIFIERS = ("LEFT_SHIFT", "RIGHT_SHIFT", "LEFT_CTRL", "RIGHT_CTRL")
+
+
+class Pointing(LatticeEdit):
+    """What they share: what is under the pointer is shown, a click plans in slices, and what came of it is said.
+
+    A subclass says what a click does (`aim`), and by `start` and `deliver` does it.
+    """
+
+    once = False
+    undo_words = ""
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a chain with a lattice."""
+        return cls.lattice_ready(context)
+
+    def aim(self, context: Any, event: Any, ob: Any, over: tuple[Any, Any]) -> bool:
+        """See what is under the pointer, show it, and tell whether a click would do something."""
+        raise NotImplementedError
+
+    def hint(self) -> str:
+        """Give the words of the status bar."""
+        raise NotImplementedError
+
+    def begin_pointing(self: Any, context: Any, event: Any) -> set[str]:
+        """Follow the pointer."""
+        self._chain, self._working, self._share, self._count = chain_of(context.active_object).name, False, 0.0, 0
+        self._pressed = event.type == "LEFTMOUSE" and event.value == "PRESS"
+        self._from = event.mouse_x, event.mouse_y
+        self._pointer = Pointer()
+        self._pointer.start()
+        context.window.cursor_modal_set("CROSSHAIR")
+        context.window_manager.modal_handler_add(self)
+        self._show(context, event)
+        return {"RUNNING_MODAL"}
+
+    def modal(self: Any, context: Any, event: Any) -> set[str]:
+        """Follow the pointer and take clicks; what was called with a place runs a slice."""
+        if getattr(self, "_pointer", None) is None:
+            return super().modal(context, event)
+        try:
+            return self._pick(context, event)  # type: ignore[no-any-return]
+        except BaseException:
+            self._end_pick(context)
+            raise
+
+    def cancel(self: Any, context: Any) -> None:
+        """Clean up when Blender ends the operator itself, as on opening a file."""
+        self._end_pick(context)
+        super().cancel(context)
+
+    def _pick(self: Any, context: Any, event: Any) -> set[str]:
+        ob = context.scene.objects.get(self._chain)
+        if ob is None or not has_lattice(ob):
+            return self._leave(context)  # type: ignore[no-any-return]
+        if self._working:
+            return self._go_on(context, event)  # type: ignore[no-any-return]
+        over = view_at(context, event.mouse_x, event.mouse_y)
+        if event.value == "PRESS" and event.type in ("ESC", "RIGHTMOUSE", "RET", "NUMPAD_ENTER"):
+            return self._leave(context)  # type: ignore[no-any-return]
+        if event.type == "MOUSEMOVE" or event.type in MODIFIERS:
+            self._show(context, event)
+            return {"RUNNING_MODAL"} if self.once else {"PASS_THROUGH"}
+        # Sidebar, header and other editors, turning the view, and undo stay in reach; other keys would edit meanwhile.
+        if over is None or event.type.startswith(TURNS) or (event.type == "Z" and (event.ctrl or event.oskey)):
+            return {"PASS_THROUGH"}
+        if event.type == "LEFTMOUSE" and event.alt:
+            return {"PASS_THROUGH"}
+        if event.type == "LEFTMOUSE" and event.value == ("RELEASE" if self._pressed else "PRESS"):
+            if not self._pressed or np.hypot(event.mouse_x - self._from[0], event.mouse_y - self._from[1]) > STILL_PX:
+                self._click(context, event)
+            if self.once and not self._working:
+                return self._leave(context)  # type: ignore[no-any-return]
+        elif event.value == "PRESS":
+            self._key(context, event)
+        elif event.type.startswith("TIMER"):
+            return {"PASS_THROUGH"}
+        return {"RUNNING_MODAL"}
+
+    def _key(self, context: Any, event: Any) -> None:
+        """Take a key of one's own."""
+
+    def _show(self: Any, context: Any, event: Any) -> bool:
+        """See what is under the pointer and say what a click does."""
+        pointer = self._pointer
+        over = view_at(context, event.mouse_x, event.mouse_y)
+        pointer.put(None if over is None else over[1], event.mouse_x, event.mouse_y)
+        pointer.lit, pointer.spot, pointer.words = "", False, ""
+        ready = over is not None and self.aim(context, event, context.scene.objects[self._chain], over)
+        context.workspace.status_text_set(told(self.hint()))
+        redraw(context)
+        return ready
+
+    def _click(self: Any, context: Any, event: Any) -> None:
+        """Begin to plan what the pointer asks for."""
+        if not self._show(context, event) or not idle(type(self), context):
+            return
+        ob = context.scene.objects[self._chain]
+        if chain_of(context.active_object) is not ob:
+            context.view_layer.objects.active = ob
+        self._pointer.said = ""
+        try:
+            self._steps = self.start(context)
+        except LinkwrightError as error:
+            self._said(words_of(error))
+            return
+        self._working, self._began = True, _stands(ob)
+        self._timer = context.window_manager.event_timer_add(0.01, window=context.window)
+        state_of(context).running = self.busy_words
+        context.window.cursor_modal_set("WAIT")
+
+    def _go_on(self: Any, context: Any, event: Any) -> set[str]:
+        """Plan for a slice; Esc stops that and changes nothing."""
+        if event.type == "ESC" and event.value == "PRESS":
+            return self._done(context, event, "Stopped, nothing changed")  # type: ignore[no-any-return]
+        if event.type != "TIMER":
+            return {"RUNNING_MODAL"}
+        if _stands(context.scene.objects[self._chain]) != self._began:
+            return self._done(context, event, "Stopped: the chain was changed meanwhile")  # type: ignore[no-any-return]
+        try:
+            done, result = run_slice(self._steps, long_work.SLICE_S)
+            if not done:
+                context.workspace.status_text_set(told(f"{self.busy_words}    Esc: stop"))
+                return {"RUNNING_MODAL"}
+            self._rest(context)
+            self.deliver(context, result)
+        except LinkwrightError as error:
+            return self._done(context, event, words_of(error))  # type: ignore[no-any-return]
+        self._count += 1
+        if not self.once:
+            bpy.ops.ed.undo_push(message=self.undo_words)
+        return self._done(context, event, self._told, took=True)  # type: ignore[no-any-return]
+
+    def _done(self: Any, context: Any, event: Any, words: str, *, took: bool = False) -> set[str]:
+        """Say what came of a click, and wait for the next or end."""
+        self._rest(context)
+        if self.once:
+            if not took:
+                self.report({"WARNING"}, told_report(words))
+            self._end_pick(context)
+            return {"FINISHED"} if took else {"CANCELLED"}
+        self._pointer.forget()
+        self._show(context, event)
+        self._said(words)
+        return {"RUNNING_MODAL"}
+
+    def _said(self: Any, words: str) -> None:
+        self._pointer.said = words
+
+    def _rest(self: Any, context: Any) -> None:
+        """Plan no more; may be called twice."""
+        if not self._working:
+            return
+        self._working = False
+        steps, self._steps = self._steps, None
+        steps.close()
+        context.window_manager.event_timer_remove(self._timer)
+        state_of(context).property_unset("running")
+        context.window.cursor_modal_set("CROSSHAIR")
+
+    def _leave(self: Any, context: Any) -> set[str]:
+        """End; what was clicked stands, each click with an undo step of its own."""
+        self._end_pick(context)
+        return {"CANCELLED"}
+
+    def _end_pick(self: Any, context: Any) -> None:
+        """Take the marks and words away; may be called twice."""
+        pointer = getattr(self, "_pointer", None)
+        if pointer is None:
+            return
+        self._rest(context)
+        self._pointer = None
+        pointer.stop()
+        context.window.cursor_modal_restore()
+        if context.workspace is not None:
+            context.workspace.status_text_set(None)
+        redraw(context)
+
+    def found_way(self: Any, lattice: Any, chain: Any, goal: GatePlace) -> None:
+        """Raise BadInput when a lattice has no gate at a place that was asked for."""
+        pose = next(body.pose for body in flow.turned(chain, self._turn).bodies if body.name == goal.body)
+        # From below a gate enters right under a place that was pointed at from above.
+        reach = MEANT_MM + self._read.chain.wire_mm
+        at = pose.apply(np.array(goal.at))
+        gates = [
+            solid.line[SURFACE]
+            for solid in lattice.solids
+            if solid.line and (solid.feeds, solid.above) == (goal.body, goal.above)
+        ]
+        refused = {
+            f.text: f.at
+            for f in lattice.findings
+            if f.code == "strut-unrouted" and goal.body in f.bodies and f.at is not None
+        }
+        why = next((text for text, spot in refused.items() if np.linalg.norm(spot - at) <= reach), "")
+        if why or not any(np.linalg.norm(spot - at) <= reach for spot in gates):
+            raise BadInput(why or f"no gate {SIDES[goal.above]} finds a way to that place of {goal.body}; try another")
+
+    def say(self: Any, words: str) -> None:
+        """Report what came of it, and keep the words for the pointer."""
+        self._told = words
+        self.report({"INFO"}, told_report(words))
+
+
+class GateClicks(Pointing):
+    """Clicks that add gates and clicks that take them away, whichever the operator began with."""
+
+    body: StringProperty(name="Link", description="Name of the link the gate feeds, such as link 12")
+    place: FloatVectorProperty(
+        name="Place (mm)", description="Where on the link, in the link's own coordinates in mm", size=3
+    )
+    above: BoolProperty(name="From Above", description="Lead it down from the upper ring")
+
+    def begin_clicks(self: Any, context: Any, event: Any, *, takes: bool) -> set[str]:
+        """Wait for clicks."""
+        self._only, self._gate = takes, ""
+        return self.begin_pointing(context, event)  # type: ignore[no-any-return]
+
+    def start(self: Any, context: Any) -> Steps[Any]:
+        """Check what is asked for and give the plan with it."""
+        self._taken = getattr(self, "_gate", "")
+        if self._taken:
+            gate = self._gate_of(context)
+            return self.plan(context, lambda edits: taken_away(edits, gate))  # type: ignore[no-any-return]
+        goal = self._goal(context)
+        return self.plan(context, lambda edits: led_to(edits, goal))  # type: ignore[no-any-return]
+
+    def deliver(self: Any, context: Any, result: Any) -> None:
+        """Show the lattice, unless no gate found a way to the place. Raises BadInput, and then has changed nothing."""
+        if not self._taken:
+            chain, lattice = result
+            self.found_way(lattice, chain, self._goal(context))
+        super().deliver(context, result)
+
+    def tell(self: Any, ob: Any, lattice: Any) -> None:
+        """Say where it went."""
+        if self._taken:
+            self.say(f"Taken away: {on_link(self._taken)}")
+        else:
+            self.say(f"Gate to {self.body} {SIDES[self.above]}")
+
+    def hint(self: Any) -> str:
+        """Say what a click does."""
+        return TAKE_HINT if self._only else ADD_HINT
+
+    def aim(self: Any, context: Any, event: Any, ob: Any, over: tuple[Any, Any]) -> bool:
+        """Show the link that gets a gate, or the gate that is taken away."""
+        takes, pointer = self._only or event.ctrl, self._pointer
+        self.undo_words = "Take Gate Away" if takes else "Add Gate"
+        found = pointed_at(context, ob, *over, event.mouse_x, event.mouse_y)
+        if takes:
+            strut = gate_at(context, ob, *over, event.mouse_x, event.mouse_y)
+            self._gate = (
+                strut.ob_name if strut is not None else _gate_near(ob, found, mm_per_unit(scene_of(ob, context)))
+            )
+            pointer.lit, pointer.colour = self._gate, TAKEN
+            pointer.words = f"Take away: {on_link(self._gate)}" if self._gate else "Point at a gate, or at its link"
+            return bool(self._gate)
+        self._gate = ""
+        if found is None:
+            pointer.words = "Point at a link"
+            return False
+        mm = mm_per_unit(scene_of(ob, context))
+        self.body, self.above = found.body, bool(event.shift)
+        self.place = tuple(c * mm for c in found.at)
+        pointer.lit, pointer.colour, pointer.spot = found.ob_name, LIT, True
+        pointer.words = f"Add a gate to {found.body} {SIDES[self.above]}"
+        return True
+
+    def _key(self: Any, context: Any, event: Any) -> None:
+        """Switch between adding and taking away."""
+        if event.type == "X":
+            self._only = not self._only
+            self._show(context, event)
+
+    def _gate_of(self: Any, context: Any) -> Gate:
+        strut = context.scene.objects.get(self._gate)
+        if strut is None:
+            raise BadInput(f"{self._gate}: is not there any more; point at another gate")
+        return gate_of(strut)
+
+    def _goal(self: Any, context: Any) -> GatePlace:
+        ob = chain_of(context.active_object)
+        if not self.body:
+            raise BadInput("no link is named; give body, such as link 12, and a place on it")
+        return goal_on(context, ob, self.body, self.place, bool(self.above))
+
+
+class LINKWRIGHT_OT_add_gate(GateClicks, Operator):
+    """Lead gates to places of links: point at a link and click."""
+
+    bl_idname = "linkwright.add_gate"
+    bl_label = "Add Gate"
+    bl_description = (
+        "Point at a link and click where a gate is to enter it; Shift and click for one from the upper ring, Ctrl and "
+        "click to take a gate away"
+    )
+    bl_options = {"REGISTER", "UNDO"}
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        """Wait for clicks on links, unless a link is named."""
+        if self.body or bpy.app.background:
+            return self.begin_modal(context)
+        return self.begin_clicks(context, event, takes=False)
+
+
+class LINKWRIGHT_OT_take_gates(GateClicks, Operator):
+    """Take gates away one after the other: point at a gate and click."""
+
+    bl_idname = "linkwright.take_gates"
+    bl_label = "Take Gates Away"
+    bl_description = "Point at a gate, or at its link, and click to take it away with no other in its stead"
+    bl_options = {"REGISTER", "UNDO"}
+
+    gate: StringProperty(name="Gate", description="Name of the gate's object, such as gate of link 12")
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        """Wait for clicks on gates, unless one is named."""
+        if self.gate or bpy.app.background:
+            return self.begin_modal(context)
+        return self.begin_clicks(context, event, takes=True)
+
+    def start(self, context: Any) -> Steps[Any]:
+        """Give the plan without the gate that is named or was clicked, or with the one that was."""
+        if getattr(self, "_pointer", None) is None:
+            self._gate = self.gate
+            if not self._gate:
+                raise BadInput("no gate is named; give gate, such as gate of link 12")
+        return super().start(context)
+
+
+class GateLead(Pointing):
+    """A drag of the active gate's tip."""
+
+    once = True
+    undo_words = "Lead Gate"
+
+    body: StringProperty(name="Link", description="Name of the link the gate is to feed, such as link 12")
+    place: FloatVectorProperty(
+        name="Place (mm)", description="Where on the link, in the link's own coordinates in mm", size=3
+    )
+
+    def hint(self) -> str:
+        """Say what a release does."""
+        return LEAD_HINT
+
+    def aim(self: Any, context: Any, event: Any, ob: Any, over: tuple[Any, Any]) -> bool:
+        """Show where the gate will enter."""
+        pointer = self._pointer
+        found = pointed_at(context, ob, *over, event.mouse_x, event.mouse_y)
+        if found is None:
+            self.body, pointer.words = "", "Drag it over a link"
+            return False
+        mm = mm_per_unit(scene_of(ob, context))
+        self.body, self.place = found.body, tuple(c * mm for c in found.at)
+        pointer.lit, pointer.colour, pointer.spot = found.ob_name, LIT, True
+        pointer.words = f"Lead the gate to {found.body}"
+        return True
+
+    def start(self: Any, context: Any) -> Steps[Any]:
+        """Check the place and give the plan with the gate led there."""
+        strut = context.active_object
+        gate = gate_of(strut)
+        if not self.body:
+            raise BadInput("no link is named; give body, such as link 12, and a place on it")
+        goal = self._goal = goal_on(context, chain_of(strut), self.body, self.place, gate.above)
+        return self.plan(  # type: ignore[no-any-return]
+            context, lambda edits: _led_elsewhere(edits, gate, goal)
+        )
+
+    def deliver(self: Any, context: Any, result: Any) -> None:
+        """Show the lattice and select the gate, unless it found no way. Raises BadInput, having changed nothing."""
+        chain, lattice = result
+        self.found_way(lattice, chain, self._goal)
+        super().deliver(context, result)
+        ob = context.scene.objects[self._name]
+        strut = context.scene.objects.get(_nearest_gate(ob, self._goal))
+        if strut is not None and context.active_object is not strut:
+            for other in context.selected_objects:
+                other.select_set(False)
+            strut.select_set(True)
+            context.view_layer.objects.active = strut
+
+    def tell(self: Any, ob: Any, lattice: Any) -> None:
+        """Say where it went."""
+        self.say(f"Gate led to {self.body} {SIDES[self._goal.above]}")
+
+
+class LINKWRIGHT_OT_lead_gate(GateLead, Operator):
+    """Lead the selected gate to another place: drag its tip along the links."""
+
+    bl_idname = "linkwright.lead_gate"
+    bl_label = "Lead Gate"
+    bl_description = "Drag the tip of the selected gate along the links; where it is let go, the gate is led"
+    bl_options = {"REGISTER", "UNDO"}
+
+    @classmethod
+    def poll(cls, context: Any) -> bool:
+        """Ask for a gate that is selected alone."""
+        strut = strut_of(context.active_object)
+        if strut is None or strut.gate is None or chain_of(context.active_object) is None:
+            cls.poll_message_set("Select a gate of the lattice first")
+            return False
+        return cls.lattice_ready(context)
+
+    def invoke(self, context: Any, event: Any) -> set[str]:
+        """Follow the pointer, unless a place is given."""
+        if self.body or bpy.app.background:
+            return self.begin_modal(context)
+        return self.begin_pointing(context, event)
+
+
+def _stands(ob: Any) -> tuple[str, str]:
+    """Tell what a plan stands on: another window may change it meanwhile."""
+    return ob.linkwright.figures.stamp, ob.linkwright.edits
+
+
+def goal_on(context: Any, ob: Any, body: str, at: Any, above: bool) -> GatePlace:
+    """Give a place of a chain's link that a gate is wanted at. Raises BadInput for one that cannot be."""
+    names = {on_link(link.name) for link in parts(ob, "LINK")} if ob is not None else set()
+    if body not in names:
+        raise BadInput(f"{body} is no link of this chain; its links are link 1 to link {len(names)}")
+    if above and not scene_of(ob, context).linkwright.upper_ring:
+        raise BadInput("there is no upper ring for a gate to come down from; switch Upper Ring on first")
+    x, y, z = at
+    return GatePlace(body, (float(x), float(y), float(z)), above)
+
+
+def _led_elsewhere(edits: Edits, gate: Gate, goal: GatePlace) -> Edits:
+    return led_to(taken_away(edits, gate, far_from=[goal]), goal)
+
+
+def _gates(ob: Any) -> list[tuple[str, Gate]]:
+    struts = [(strut.name, strut_of(strut)) for strut in parts(ob, "STRUT")]
+    return [(name, strut.gate) for name, strut in struts if strut is not None and strut.gate is not None]
+
+
+def _gate_near(ob: Any, found: Pointed | None, mm: float) -> str:
+    """Give the name of the gate of the link pointed at, of several the nearest; empty where it has none."""
+    if found is None:
+        return ""
+    own = [(name, gate) for name, gate in _gates(ob) if gate.body == found.body]
+    return _nearest_of(own, np.array(found.at) * mm)
+
+
+def _nearest_gate(ob: Any, goal: GatePlace) -> str:
+    """Give the name of the gate nearest to a place that one was led to; empty where there is none."""
+    alike = [(name, gate) for name, gate in _gates(ob) if (gate.body, gate.above) == (goal.body, goal.above)]
+    return _nearest_of(alike, np.array(goal.at))
+
+
+def _nearest_of(gates: Sequence[tuple[str, Gate]], at: FloatArray) -> str:
+    return min(gates, key=lambda one: float(np.linalg.norm(np.subtract(one[1].own[SURFACE], at))), default=("", None))[
+        0
+    ]
