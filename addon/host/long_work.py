@@ -38,6 +38,17 @@ def idle(cls: Any, context: Any) -> bool:
     return True
 
 
+def may_add(cls: Any, context: Any) -> bool:
+    """Tell whether objects can be added to the scene; part of the polls of what adds them, which says why not."""
+    if context.mode != "OBJECT":
+        cls.poll_message_set("Leave Edit Mode first (Tab)")
+        return False
+    if context.collection is None or context.collection.library is not None:
+        cls.poll_message_set("The active collection is linked from another file: choose one of this file")
+        return False
+    return True
+
+
 class SteppedOperator:
     """Mix-in: a subclass gives `start`, which reads the scene and returns the rule's steps, and `deliver`.
 

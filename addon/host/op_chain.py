@@ -17,7 +17,7 @@ from .boolean import boolean
 from .chain_object import chain_of, check_editable, is_chain, new_chain, read_specs, rebuild, show_built
 from .checking import checker
 from .choices import FAMILY_ITEMS
-from .long_work import OnChain, SteppedOperator
+from .long_work import OnChain, SteppedOperator, may_add
 from .options import USUAL_WIRE_MM, usual_sizes, usual_wire
 from .panel_names import words_of
 from .translated import told_report
@@ -88,13 +88,7 @@ class LINKWRIGHT_OT_add_chain(Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         """Ask for Object Mode and an editable collection."""
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first (Tab)")
-            return False
-        if context.collection is None or context.collection.library is not None:
-            cls.poll_message_set("The active collection is linked from another file: choose one of this file")
-            return False
-        return True
+        return may_add(cls, context)
 
     @classmethod
     def description(cls, context: Any, properties: Any) -> str:

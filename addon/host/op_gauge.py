@@ -16,6 +16,7 @@ from ..rules.solid.mesh import Body
 from ..verbs.gauge import found_lines
 from .conversions import fill_mesh
 from .gauge_readings import add_row, readings_of
+from .long_work import may_add
 from .panel_names import words_of
 from .translated import told_report
 from .units import exact, mm_per_unit
@@ -48,13 +49,7 @@ class LINKWRIGHT_OT_add_gauge(Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         """Ask for Object Mode and an editable collection."""
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first (Tab)")
-            return False
-        if context.collection is None or context.collection.library is not None:
-            cls.poll_message_set("The active collection is linked from another file: choose one of this file")
-            return False
-        return True
+        return may_add(cls, context)
 
     def invoke(self, context: Any, _event: Any) -> set[str]:
         """Add it and go near where the view looks elsewhere."""

@@ -7,7 +7,7 @@ from typing import Any
 from bpy.types import Operator
 
 from ..rules.base.progress import Steps
-from ..rules.cast.layouts import layouts_compared
+from ..rules.cast.layouts import compare_layouts
 from ..rules.chain.build import build_chain
 from ..rules.chain.worn import worn_chain
 from ..verbs import flow
@@ -73,7 +73,7 @@ class LINKWRIGHT_OT_compare_layouts(OnChain, SteppedOperator, Operator):
         ob = chain_of(context.active_object)
         job, materials = read_job(ob, context), own_materials()
         self._name, self._dated = ob.name, dated_now(ob, scene_of(ob, context))
-        return layouts_compared(
+        return compare_layouts(
             job.chain,
             job.layout,
             ob.linkwright.figures.links,

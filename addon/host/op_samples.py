@@ -15,6 +15,7 @@ from ..rules.base.errors import LinkwrightError
 from ..rules.files.job import read_job
 from .blend_files import read_blend
 from .checking import checker
+from .long_work import may_add
 from .op_export import make_from_job
 from .panel_names import words_of
 from .translated import told_report
@@ -84,13 +85,7 @@ class LINKWRIGHT_OT_open_sample(Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         """Ask for Object Mode and an editable collection."""
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first (Tab)")
-            return False
-        if context.collection is None or context.collection.library is not None:
-            cls.poll_message_set("The active collection is linked from another file: choose one of this file")
-            return False
-        return True
+        return may_add(cls, context)
 
     @classmethod
     def description(cls, _context: Any, properties: Any) -> str:

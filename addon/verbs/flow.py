@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..rules.base.errors import LinkwrightError
-from ..rules.base.progress import Steps, part
+from ..rules.base.progress import Steps, finish, part
 from ..rules.cast.assembly import cast_network
 from ..rules.cast.flask import USUAL_MARGINS
 from ..rules.cast.forecast import forecast
@@ -273,16 +273,18 @@ def compare(job: Job, fed: Fed, materials: Materials, scaled: Scaling) -> tuple[
     whole = np.concatenate([bodies] + [s.mesh.points for s in fed.lattice.solids])
     low, high = bodies.min(axis=0) - whole.min(axis=0), whole.max(axis=0) - bodies.max(axis=0)
     added = Allowance(float(low[2]), float(high[2]), float(max(low[:2].max(), high[:2].max())))
-    return compare_layouts(
-        fed.chain.spec,
-        fed.chain.layout,
-        fed.chain.count,
-        materials.flasks,
-        head=job.cast.head,
-        layer_mm=job.profile.layer_mm,
-        scale=scaled.scale,
-        allowance=added,
-        tilt=job.cast.tilt,
+    return finish(
+        compare_layouts(
+            fed.chain.spec,
+            fed.chain.layout,
+            fed.chain.count,
+            materials.flasks,
+            head=job.cast.head,
+            layer_mm=job.profile.layer_mm,
+            scale=scaled.scale,
+            allowance=added,
+            tilt=job.cast.tilt,
+        )
     )
 
 

@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from addon.rules.base.progress import finish
 from addon.rules.cast.flask import USUAL_MARGINS
 from addon.rules.cast.layouts import COMPARED, Allowance, compare_layouts, laid_out_as, usual_allowance
 from addon.rules.cast.materials import load_materials
@@ -21,7 +22,7 @@ RING = LayoutSpec("ring", links=28)
 
 
 def compared(spec=CURB, layout=RING, links=28, **other):
-    found = compare_layouts(spec, layout, links, FLASKS, head="vacuum", layer_mm=0.05, **other)
+    found = finish(compare_layouts(spec, layout, links, FLASKS, head="vacuum", layer_mm=0.05, **other))
     assert [figures.shape for figures in found] == list(COMPARED)
     return {figures.shape: figures for figures in found}
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..base.errors import LinkwrightError
-from ..base.progress import Steps, finish
+from ..base.progress import Steps
 from ..chain.build import draft_chain
 from ..chain.chain import Chain
 from ..chain.layout_check import ends_of, goes_round
@@ -59,28 +59,6 @@ def usual_allowance(wire_mm: float) -> Allowance:
 
 
 def compare_layouts(
-    spec: ChainSpec,
-    layout: LayoutSpec,
-    links: int,
-    flasks: Sequence[Flask],
-    *,
-    head: str,
-    layer_mm: float,
-    scale: float = 1.0,
-    allowance: Allowance | None = None,
-    margins: Margins = USUAL_MARGINS,
-    tilt: bool = False,
-) -> tuple[LayoutFigures, ...]:
-    """Run `layouts_compared` to its end."""
-    return finish(
-        layouts_compared(
-            spec, layout, links, flasks, head=head, layer_mm=layer_mm, scale=scale, allowance=allowance,
-            margins=margins, tilt=tilt,
-        )
-    )  # fmt: skip
-
-
-def layouts_compared(
     spec: ChainSpec,
     layout: LayoutSpec,
     links: int,
