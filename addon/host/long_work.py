@@ -9,9 +9,10 @@ from ..rules.base.errors import LinkwrightError
 from ..rules.base.progress import Steps, finish
 from .chain_object import chain_of, is_chain, refusal
 from .panel_names import words_of
+from .pointing import view_at
 from .results import state_of
 from .translated import told, told_report
-from .view import redraw
+from .view import redraw, turns_view
 
 SLICE_S = 0.05
 # Where redraws are slow a slice is as long as they are, up to so many usual ones, and the share is shown less often.
@@ -98,7 +99,7 @@ class SteppedOperator:
         return self.begin_modal(context)  # type: ignore[no-any-return]
 
     def modal(self: Any, context: Any, event: Any) -> set[str]:
-        """Run one slice, or stop on Esc. All other events are swallowed so that nobody edits under the rule."""
+        """Run one slice, or stop on Esc. The view can be turned; all else is swallowed: nobody edits under the rule."""
         try:
             if event.type == "ESC" and event.value == "PRESS":
                 self._stop(context)
@@ -112,6 +113,8 @@ class SteppedOperator:
                     )
                     return {"CANCELLED"}
                 return self._slice(context)  # type: ignore[no-any-return]
+            if turns_view(event) and view_at(context, event.mouse_x, event.mouse_y) is not None:
+                return {"PASS_THROUGH"}
         except LinkwrightError as error:
             self._stop(context)
             self.report({"ERROR"}, words_of(error))

@@ -32,7 +32,7 @@ from .results import state_of
 from .showing import parts
 from .translated import told, told_report
 from .units import mm_per_unit
-from .view import redraw
+from .view import redraw, turns_view
 
 SIDES = {False: "from below", True: "from above"}
 ADD_HINT = (
@@ -41,8 +41,6 @@ ADD_HINT = (
 )
 TAKE_HINT = "Click a gate, or its link: take it away    X: add gates again    Ctrl Z: undo    Enter or Esc: done"
 LEAD_HINT = "Drag the tip along the links    Release or click: lead the gate there    Esc: leave it where it is"
-# What turns the view, and is left to Blender while one points.
-TURNS = ("MIDDLEMOUSE", "WHEEL", "TRACKPAD", "MOUSEROTATE", "MOUSESMARTZOOM", "NUMPAD_", "NDOF", "HOME", "ACCENT_GRAVE")
 # A handle that is pressed and let go within so many pixels was only touched.
 STILL_PX = 3.0
 MODIFIERS = ("LEFT_SHIFT", "RIGHT_SHIFT", "LEFT_CTRL", "RIGHT_CTRL")
@@ -110,7 +108,7 @@ class Pointing(LatticeEdit):
             self._show(context, event)
             return {"RUNNING_MODAL"} if self.once else {"PASS_THROUGH"}
         # Sidebar, header and other editors, turning the view, and undo stay in reach; other keys would edit meanwhile.
-        if over is None or event.type.startswith(TURNS) or (event.type == "Z" and (event.ctrl or event.oskey)):
+        if over is None or turns_view(event) or (event.type == "Z" and (event.ctrl or event.oskey)):
             return {"PASS_THROUGH"}
         if event.type == "LEFTMOUSE" and event.alt:
             return {"PASS_THROUGH"}

@@ -4,11 +4,20 @@ from typing import Any
 
 from mathutils import Vector
 
+# What turns the view, and is left to Blender while one points or waits.
+TURNS = ("MIDDLEMOUSE", "WHEEL", "TRACKPAD", "MOUSEROTATE", "MOUSESMARTZOOM", "NUMPAD_", "NDOF", "HOME", "ACCENT_GRAVE")
+
 
 def views(context: Any) -> list[Any]:
     """Give the 3D view areas of all windows."""
     manager = context.window_manager
     return [area for window in manager.windows for area in window.screen.areas if area.type == "VIEW_3D"]
+
+
+def turns_view(event: Any) -> bool:
+    """Tell whether an event over a 3D view turns it; with Ctrl or Alt the wheel would change numbers or frames."""
+    held = event.type.startswith("WHEEL") and (event.ctrl or event.alt)
+    return event.type.startswith(TURNS) and not held and event.type not in ("NUMPAD_ENTER", "NUMPAD_SLASH")
 
 
 def redraw(context: Any) -> None:

@@ -18,7 +18,7 @@ from trimesh.proximity import closest_point_naive
 
 import addon
 from addon.host import gap_reader as gap_reader_module
-from addon.host import keys, menus, op_drag, op_gate, pointing
+from addon.host import keys, long_work, menus, op_drag, op_gate, pointing
 from addon.host.chain_object import change_together
 from addon.host.conversions import double
 from addon.host.gap_reader import NOTHING, WORN, gap_lines, reader
@@ -291,6 +291,21 @@ def clicks(fed, monkeypatch):
     monkeypatch.setattr(op_gate, "pointed_at", lambda *_: under.link)
     monkeypatch.setattr(op_gate, "gate_at", lambda *_: under.gate)
     return fed, context, under
+
+
+@pytest.mark.parametrize(
+    ("kind", "held", "over", "passes"),
+    [
+        ("MIDDLEMOUSE", {"shift": True}, True, True), ("WHEELUPMOUSE", {}, True, True), ("NUMPAD_1", {}, True, True),
+        ("WHEELUPMOUSE", {"ctrl": True}, True, False), ("WHEELUPMOUSE", {"alt": True}, True, False),
+        ("WHEELUPMOUSE", {}, False, False), ("LEFTMOUSE", {}, True, False), ("X", {}, True, False),
+        ("NUMPAD_SLASH", {}, True, False),
+    ],
+)  # fmt: skip
+def test_while_a_rule_runs_the_view_turns_and_nothing_else_is_heard(kind, held, over, passes, monkeypatch):
+    monkeypatch.setattr(long_work, "view_at", lambda *_: ("area", "region") if over else None)
+    heard = long_work.SteppedOperator().modal(Context(), event(kind, "PRESS", **held))
+    assert heard == {"PASS_THROUGH" if passes else "RUNNING_MODAL"}
 
 
 def beside(fed, body):
