@@ -14,13 +14,11 @@ from bpy.types import Menu, Operator
 from ..rules.base.errors import LinkwrightError
 from ..rules.files.job import read_job
 from .blend_files import read_blend
-from .checking import checker
 from .long_work import may_add
+from .op_chain import look_at_new
 from .op_export import make_from_job
 from .panel_names import words_of
 from .translated import told_report
-from .units import mm_per_unit
-from .view import approach
 
 # The extension carries its samples beside its code; a checkout has them beside it.
 FOLDERS = (Path(__file__).parent.parent / "samples", Path(__file__).parent.parent.parent / "sample_scenes")
@@ -98,10 +96,8 @@ class LINKWRIGHT_OT_open_sample(Operator):
         done = self.execute(context)
         if done == {"FINISHED"}:
             ob = context.active_object
-            checker.ask(ob)
             figures = ob.linkwright.figures
-            half = figures.worn_mm / (6.0 if figures.closed else 4.0)
-            approach(context, tuple(ob.matrix_world.translation), half / mm_per_unit(context.scene))
+            look_at_new(context, ob, figures.worn_mm / (6.0 if figures.closed else 4.0))
         return done
 
     def execute(self, context: Any) -> set[str]:

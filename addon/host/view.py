@@ -53,6 +53,13 @@ def rescale_views(context: Any, factor: float, mm: float) -> None:
         space.clip_start, space.clip_end = 0.5 / mm, 20_000.0 / mm
 
 
+def hide_parent_lines(context: Any) -> None:
+    """Switch off the dashed lines from children to parents in the screen's 3D views: a chain has one to every part."""
+    for area in [] if context.screen is None else context.screen.areas:
+        if area.type == "VIEW_3D":
+            area.spaces.active.overlay.show_relationship_lines = False
+
+
 def approach(context: Any, place: tuple[float, float, float], reach: float) -> None:
     """Come near a new piece that would be a speck, or larger than the view; a view that shows it stays."""
     if context.area is None or context.area.type != "VIEW_3D":

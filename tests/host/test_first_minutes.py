@@ -9,6 +9,7 @@ import pytest
 
 from addon.host import op_samples, presets, steps_status
 from addon.host.cast_results import MOST_REASONS, reasons
+from addon.host.op_chain import look_at_new
 from addon.host.results import state_of
 from addon.rules.cast.verdict import AT_RISK, SHORT, SOUND, LinkCast
 from addon.rules.files.job import read_job
@@ -397,3 +398,15 @@ def test_meshes_have_a_status_too():
     assert "Done" in texts(headers()["Inspect"]) or "Warning" in texts(headers()["Inspect"])
     bpy.context.scene.linkwright.wall_floor_mm = 50.0
     assert "Out of Date" in texts(headers()["Inspect"])
+
+
+def test_the_first_chain_clears_the_view_of_lines_to_its_parts(add_chain):
+    screen = bpy.context.window.screen
+    area = next(area for area in screen.areas if area.type == "VIEW_3D")
+    overlay, seen = area.spaces.active.overlay, SimpleNamespace(scene=bpy.context.scene, screen=screen, area=area)
+    overlay.show_relationship_lines = True
+    look_at_new(seen, add_chain(), 30.0)
+    assert not overlay.show_relationship_lines
+    overlay.show_relationship_lines = True
+    look_at_new(seen, add_chain(), 30.0)
+    assert overlay.show_relationship_lines
