@@ -96,10 +96,14 @@ def look(state: Any, layer: Any, space: Any) -> InView | None:
     # Where the chain's own object is no more, its links are meshes like others.
     if ob is None or state.subject not in layer.objects:
         return None
-    found: dict[str, dict[str, bool]] = {"LINK": {}, "STRUT": {}, "NONE": {}}
+    links: dict[str, bool] = {}
+    struts: dict[str, bool] = {}
     for child in ob.children:
-        found[child.linkwright.part][on_link(child.name) if "." in child.name else child.name] = visible(child)
-    return InView(found["LINK"], found["STRUT"], named=True)
+        part, name = child.linkwright.part, child.name
+        if part != "NONE":
+            found = links if part == "LINK" else struts
+            found[on_link(name) if "." in name else name] = child.visible_get(view_layer=layer, viewport=space)
+    return InView(links, struts, named=True)
 
 
 # What is kept is about Blender's viewports, of which there is one set.

@@ -320,6 +320,8 @@ class Mender:
     """Looks a moment after an edit what is wrong with the active chain, and completes chains that were copied alone."""
 
     def __init__(self) -> None:
+        # Without a window nobody waits for the timer: asked what is wrong, it looks.
+        self.at_once = bpy.app.background
         # A bound method is a new object at each look-up; timers are told apart by the object.
         self._timer = self._tick
         self._copied: set[str] = set()
@@ -327,7 +329,7 @@ class Mender:
     def ask(self, copied: Iterable[Any] = ()) -> None:
         """Look a moment later; ``copied`` are chains whose objects have come or were moved."""
         self._copied |= {ob.name for ob in copied}
-        if not bpy.app.background and not bpy.app.timers.is_registered(self._timer):
+        if not self.at_once and not bpy.app.timers.is_registered(self._timer):
             bpy.app.timers.register(self._timer, first_interval=PAUSE_S, persistent=True)
 
     def stop(self) -> None:
@@ -335,6 +337,13 @@ class Mender:
         if bpy.app.timers.is_registered(self._timer):
             bpy.app.timers.unregister(self._timer)
         self._copied.clear()
+
+    def button(self, context: Any) -> str:
+        """Give the words of the button that mends the active chain, or nothing; with a window as last looked."""
+        if not self.at_once:
+            return str(state_of(context).trouble_button)
+        found = trouble_of(context.active_object)
+        return "" if found is None else found.button
 
     def look(self, context: Any) -> None:
         """Look now."""

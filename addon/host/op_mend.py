@@ -10,7 +10,7 @@ from ..rules.base.errors import LinkwrightError
 from .chain_object import chain_of
 from .checking import checker
 from .long_work import idle
-from .mending import mend, mender, trouble_of
+from .mending import mend, mender
 from .panel_names import words_of
 from .translated import told_report
 
@@ -26,8 +26,7 @@ class LINKWRIGHT_OT_mend_chain(Operator):
     @classmethod
     def poll(cls, context: Any) -> bool:
         """Ask for something that can be mended, in Object Mode."""
-        found = trouble_of(context.active_object)
-        if found is None or not found.button:
+        if not mender.button(context):
             cls.poll_message_set("Nothing is missing: select a chain that lacks links, its curve or its object")
             return False
         if context.mode != "OBJECT":
