@@ -87,7 +87,7 @@ class LINKWRIGHT_GGT_sizes(_Handles, GizmoGroup):
             self._sign, self._held = sign, [size_handle(ob, mm), width_handle(ob, mm)]
         matrix = ob.matrix_world
         straight = _unscaled(matrix)
-        seen = context.active_object.visible_in_viewport_get(context.space_data)
+        seen = context.active_object.visible_get(view_layer=context.view_layer, viewport=context.space_data)
         for arrow, held in zip(self._arrows, self._held, strict=True):
             arrow.hide = held is None or not straight or not seen
             if held is not None:
@@ -126,7 +126,7 @@ class LINKWRIGHT_GGT_gate(_Handles, GizmoGroup):
         if told is None or told.gate is None or ob is None:
             return
         mm = mm_per_unit(scene_of(ob, context))
-        self._tip.hide = not strut.visible_in_viewport_get(context.space_data)
+        self._tip.hide = not strut.visible_get(view_layer=context.view_layer, viewport=context.space_data)
         at = strut.matrix_world @ Vector([c / mm for c in told.gate.line[SURFACE]])
         self._tip.matrix_basis = Matrix.Translation(at)
 

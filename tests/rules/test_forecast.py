@@ -16,9 +16,10 @@ from lattices import chain, planned, ring_way
 from addon.rules.base.progress import finish
 from addon.rules.cast.cases import beside, sized
 from addon.rules.cast.elimination import elimination
+from addon.rules.cast.feeding import feeding
 from addon.rules.cast.fill import fill
 from addon.rules.cast.flask import USUAL_MARGINS
-from addon.rules.cast.forecast import Forecast, forecast
+from addon.rules.cast.forecast import Forecast, _pore_findings, forecast
 from addon.rules.cast.freeze import freeze
 from addon.rules.cast.hydraulics import spin_kpa
 from addon.rules.cast.levers import levers
@@ -124,6 +125,23 @@ def test_a_sound_pour_says_so_and_tries_no_lever() -> None:
     assert all((link.freeze_s or 0.0) > (link.fill_s or 0.0) > 0.0 for link in found.links)
     assert 0.0 < found.gate_m_s < 3.0
     assert HOT.flask_c < found.web_peak_c < HOT.pour_c
+
+
+def test_pores_are_looked_for_where_the_last_metal_is_solid_when_its_way_has_closed() -> None:
+    """Times made up: gates and links are solid after 5 s, the rest after 9 s, one place of two links in between."""
+    net, _ = network(**THICK)
+    links = [k for k, owner in enumerate(net.owners) if owner.kind == LINK]
+    solid_s = np.full(len(net.at), 9.0)
+    solid_s[net.elements_of(LINK)] = 5.0
+    solid_s[net.tip] = 5.0
+    spots = [int(np.flatnonzero(net.owner == links[k])[3]) for k in (2, 4)]
+    solid_s[spots] = 8.0, 7.0
+    (pores,) = _pore_findings(net, feeding(net, solid_s), solid_s)
+    assert (pores.code, pores.severity) == ("pores", "note")
+    assert pores.bodies == tuple(net.owners[links[k]].name for k in (2, 4))
+    assert pores.value == pytest.approx(3.0)
+    assert pores.at == pytest.approx(tuple(net.at[spots[0]]))
+    assert _pore_findings(net, feeding(net, np.full(len(net.at), 9.0)), np.full(len(net.at), 9.0)) == ()
 
 
 def test_the_report_has_the_keys_that_other_programs_read() -> None:

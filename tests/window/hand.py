@@ -192,6 +192,7 @@ class Hand:
         while not condition():
             if time.monotonic() > until:
                 self.expect(False, f"waited {seconds:g} s: {words}")
+                yield from self.picture(f"failed {len(self.failures)}")
                 return
             yield 0.2
         self.expect(True, words)

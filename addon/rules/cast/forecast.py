@@ -135,7 +135,7 @@ def forecast(network: Network, mould: Mould, pour: Pour, *, with_levers: bool = 
     links = verdicts(figures, usual, cold, _why(network, figures, filled, usual))
     fed, ways = fed_shares(network, sizes, frozen, usual)
     lost = np.flatnonzero(fed < FED)
-    spots = feeding(network, frozen.solid_s[:, usual], sizes.section_mm2[:, usual]).hot_spots
+    at_last = feeding(network, frozen.solid_s[:, usual], sizes.section_mm2[:, usual])
     tried: tuple[Lever, ...] = ()
     if with_levers and any(link.verdict != SOUND for link in links):
         slow = float(np.nanmax(figures.freeze_s[:, usual], initial=LEAST_S / LONGER))
@@ -153,7 +153,7 @@ def forecast(network: Network, mould: Mould, pour: Pour, *, with_levers: bool = 
         links=links,
         order_ok=not len(lost),
         cut_off=_named(network, lost[np.argsort(ways.open_s[lost], kind="stable")].tolist()),
-        porous=_named(network, spots),
+        porous=_named(network, at_last.hot_spots),
         same=len(set(passes)) == 1,
         remark=remark,
         web_peak_c=web_peak,
@@ -163,6 +163,7 @@ def forecast(network: Network, mould: Mould, pour: Pour, *, with_levers: bool = 
         findings=(
             *_fill_findings(network, figures, links, warm),
             *_order_findings(network, lost, ways),
+            *_pore_findings(network, at_last, frozen.solid_s[:, usual]),
             *_web_findings(network, pour, webs),
             *_speed_findings(network, filled, usual),
         ),
@@ -272,6 +273,23 @@ def _order_findings(network: Network, lost: IntArray, order: Feeding) -> tuple[F
             None,
         ),
     )
+
+
+def _pore_findings(network: Network, at_last: Feeding, solid_s: FloatArray) -> tuple[Finding, ...]:
+    """Find the links whose last metal is solid after its way has closed, and the place where that is longest."""
+    spots = np.array([k for k in at_last.hot_spots if network.owners[int(network.owner[k])].kind == LINK], dtype=int)
+    late = solid_s[spots] - at_last.open_s[spots]
+    spots, late = spots[np.isfinite(late)], late[np.isfinite(late)]
+    if not len(spots):
+        return ()
+    worst = int(late.argmax())
+    names, body = _named(network, spots.tolist()), network.owners[int(network.owner[spots[worst]])].name
+    many = f"{body} and {len(names) - 1} more" if len(names) > 1 else body
+    text = (
+        f"{many}: the last metal is solid up to {late[worst]:.1f} s after its way has closed; if pores come, they come "
+        "there, under the surface. Look there when filing; a gate nearer to it helps."
+    )
+    return (Finding("pores", "note", names, text, place(network.at[spots[worst]]), float(late[worst]), None),)
 
 
 @dataclass(frozen=True, slots=True)

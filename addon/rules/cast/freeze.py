@@ -109,6 +109,18 @@ def freeze(
     )
 
 
+def share_solid(time_s: FloatArray, begins_s: FloatArray, half_s: FloatArray, solid_s: FloatArray) -> FloatArray:
+    """Give the share solid at a time, as even from where freezing begins to half, and from half to solid.
+
+    All (n,). What is inf never comes; nan where ``half_s`` is nan.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        early = np.where(time_s > begins_s, 0.5 * (time_s - begins_s) / (half_s - begins_s), 0.0)
+        late = np.nan_to_num(0.5 + 0.5 * (time_s - half_s) / (solid_s - half_s), nan=1.0)
+    share = np.where(solid_s <= time_s, 1.0, np.clip(np.where(time_s < half_s, early, late), 0.0, 1.0))
+    return np.where(np.isnan(half_s), np.nan, share)
+
+
 @dataclass(slots=True, eq=False)
 class _Passing:
     """When each element's heat content came down past a ``mark`` (b,): ``at_s`` (n, b), written as the march goes."""

@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from ..solid.mesh import FloatArray
 from .forecast import Forecast
+from .freeze import share_solid
 
 # An element with less metal than this share counts as empty.
 NO_METAL = 0.01
@@ -42,13 +43,8 @@ class Replay:
 
     def solid_at(self, time_s: float) -> FloatArray:
         """Give the share solid (n,), even between the times that are known; nan where there is no metal yet."""
-        with np.errstate(divide="ignore", invalid="ignore"):
-            early = 0.5 * (time_s - self.begins_s) / (self.half_s - self.begins_s)
-            late = 0.5 + 0.5 * (time_s - self.half_s) / (self.solid_s - self.half_s)
-        share = np.where(
-            time_s < self.half_s, np.where(time_s > self.begins_s, early, 0.0), np.nan_to_num(late, nan=1.0)
-        )
-        share = np.where(self.solid_s <= time_s, 1.0, np.clip(share, 0.0, _NEARLY))
+        share = share_solid(np.full_like(self.half_s, time_s), self.begins_s, self.half_s, self.solid_s)
+        share = np.where(self.solid_s <= time_s, 1.0, np.minimum(share, _NEARLY))
         return np.where(np.isnan(self.solid_s) | (self.filled_at(time_s) < NO_METAL), np.nan, share)
 
     def filling_ends_s(self, some: npt.NDArray[np.bool_]) -> float:

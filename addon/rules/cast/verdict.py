@@ -14,7 +14,7 @@ from ..solid.mesh import FloatArray, IntArray
 from .cases import Sized
 from .feeding import Feeding, feeding
 from .fill import Filled
-from .freeze import Frozen
+from .freeze import Frozen, share_solid
 from .network import LINK, Network
 
 SOUND, AT_RISK, SHORT = "sound", "at-risk", "short"
@@ -136,22 +136,13 @@ def fed_shares(network: Network, sizes: Sized, frozen: Frozen, case: int) -> tup
     half, solid = frozen.freeze_s[:, case], frozen.solid_s[:, case]
     ways = feeding(network, _at_share(half, solid, LOCKED), sizes.section_mm2[:, case])
     until = np.where(np.isnan(ways.open_s), 0.0, ways.open_s)
-    return np.where(np.isnan(half), np.nan, _share_at(half, solid, until)), ways
+    return share_solid(until, np.zeros_like(until), half, solid), ways
 
 
 def _at_share(half: FloatArray, solid: FloatArray, share: float) -> FloatArray:
     """Give when an element is solid to a share above one half, taken as even between the times that are known."""
     with np.errstate(invalid="ignore"):
         return np.where(np.isinf(solid), solid, half + (solid - half) * (share - 0.5) / 0.5)
-
-
-def _share_at(half: FloatArray, solid: FloatArray, time: FloatArray) -> FloatArray:
-    """Give the share solid at a time: even from 0 to half, and from half to solid."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        early = 0.5 * time / half
-        late = 0.5 + 0.5 * (time - half) / (solid - half)
-    share = np.where(time < half, early, np.where(time < solid, late, 1.0))
-    return np.asarray(np.clip(np.where(np.isnan(half), 0.0, np.nan_to_num(share, nan=1.0)), 0.0, 1.0))
 
 
 def _last(row: IntArray, time: FloatArray, count: int) -> FloatArray:

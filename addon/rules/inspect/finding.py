@@ -12,6 +12,7 @@ CODES = (
     "modulus", "print-size", "flask-size", "freeze-order", "not-filled", "free-play", "gap-unmet", "size-off", "solid",
     "zero-area", "looks", "burnout", "pour-temperature", "flask-temperature", "mould-limit",
     "saw-room", "clasp", "cover", "spin-arm", "spin-wide", "materials", "gate-speed", "cast-risk",
+    "pores",
 )  # fmt: skip
 
 
