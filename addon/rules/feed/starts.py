@@ -57,7 +57,9 @@ def dents(points: FloatArray, triangles: IntArray) -> list[FloatArray]:
     rise = z[edges[:, 1]] - z[edges[:, 0]]
     level = np.abs(rise) <= LEVEL_MM / 10
     group = components(len(points), edges[level, 0], edges[level, 1])
-    upper = np.where(rise > 0.0, edges[:, 1], edges[:, 0])[~level]
+    # Within a group an edge may rise by more than a step: between the far corners of a face that leans a little.
+    climbs = ~level & (group[edges[:, 0]] != group[edges[:, 1]])
+    upper = np.where(rise > 0.0, edges[:, 1], edges[:, 0])[climbs]
     lowest = np.zeros(len(points), dtype=bool)
     lowest[np.unique(group[triangles])] = True
     lowest[group[upper]] = False
