@@ -25,11 +25,11 @@ from addon.host.gap_colours import colours
 from addon.host.in_view import viewports
 from addon.host.mending import mender
 from addon.host.overlay import Overlay
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 
 GOAL_MS = 1.0
-# What is neither drawn nor a handler of edits: by a timer when all stands still, or as a file opens.
+# What is neither drawn nor a handler of edits: by a timer when all stands still, in slices, or as a file opens.
 ONCE = "once"
 FINDINGS = 500
 
@@ -68,7 +68,8 @@ def run(arguments):
         handlers.later.at_once = mender.at_once = False
         print(f"{len(bpy.data.objects)} objects, {ob.linkwright.figures.links} links, {len(parts(ob, 'STRUT'))} struts")
         rows = [*_panels(options), *_handlers(ob, line, other, options), *_polls(options), *_overlays(options)]
-        rows.append(_time(f"{ONCE}, a file opened", handlers.after_load, options.runs))
+        rows.append(_time(f"{ONCE}, before a file is opened", lambda: handlers.before_load(""), options.runs))
+        rows.append(_time(f"{ONCE}, after a file was opened", lambda: handlers.after_load(""), options.runs))
     finally:
         addon.unregister()
     over = [row for row in rows if row[1] > GOAL_MS and not row[0].startswith(ONCE)]
@@ -202,10 +203,31 @@ def _handlers(ob, line, other, options):
         edited.remove(timed)
         edited.append(handlers.edited)
     yield _time("undo handler", lambda: handlers.after_undo(bpy.context.scene), options.runs)
-    handlers.later.at_once = True
-    yield _time(f"{ONCE}, at rest after an undo or a deletion", lambda: handlers.later.ask(None), options.runs)
-    handlers.later.at_once = False
+    yield from _slices(options)
     yield _time(f"{ONCE}, mender's look at rest", lambda: mender.look(bpy.context), options.runs)
+
+
+def _slices(options):
+    """Time the looks at all parts, a moment after an undo, a deletion or a change of what is hidden."""
+    later, context, whole, slices = handlers.later, bpy.context, [], []
+
+    def look():
+        later.ask(None)
+        later._due = 0.0
+        whole.append(0.0)
+        left = 0.0
+        while left is not None:
+            begin = time.process_time()
+            left = later._wait()
+            slices.append(1e3 * (time.process_time() - begin))
+            whole[-1] += slices[-1]
+
+    for _ in range(options.runs + 1):
+        look()
+    yield "at rest: a slice of the look at all parts", statistics.median(slices), max(slices[len(slices) // 10 :])
+    yield f"{ONCE}, at rest: the look at all parts, its slices together", statistics.median(whole), max(whole[1:])
+    yield _time("at rest: objects counted", later._count, options.runs,
+                lambda: later._uncounted.add((context.scene.name, context.view_layer.name)))  # fmt: skip
 
 
 def _polls(options):
@@ -235,6 +257,8 @@ def _overlays(options):
     yield _time("overlay: which colours stand", lambda: colours.shown(state, context.scene), options.runs)
     yield _time("overlay: room for the legend", lambda: legend.free_room(area, region), options.runs)
     yield _time("overlay: looked anew after something was hidden",
+                lambda: viewports.of(state, here), options.runs, lambda: viewports.changed(others=False))  # fmt: skip
+    yield _time(f"{ONCE}, overlay: looked anew after objects came or went",
                 lambda: viewports.of(state, here), options.runs, viewports.changed)  # fmt: skip
     state.overlay = state.colours = state.section = False
     yield _time("overlay: all off", lambda: (overlay._draw(), colours._draw()), options.runs)

@@ -18,9 +18,9 @@ ADDON = Path(__file__).parents[1] / "addon"
 # The bench sheet and the command line are in English, and so is what only they say.
 ENGLISH = (
     "rules/sheet", "rules/cast/schedule.py", "rules/cast/scale.py", "rules/cast/own_file.py", "rules/files/report.py",
-    "rules/files/stl.py", "rules/files/obj.py", "rules/files/doors.py", "rules/files/polygons.py",
+    "rules/files/stl.py", "rules/files/obj.py", "rules/files/polygons.py",
     "rules/files/readings.py", "rules/files/threemf.py", "rules/files/threemf_model.py",
-    "rules/files/threemf_package.py", "rules/files/read.py", "rules/inspect/cure.py", "rules/inspect/engraving.py",
+    "rules/inspect/cure.py", "rules/inspect/engraving.py",
     "verbs/commands.py", "verbs/parser.py", "verbs/print_words.py", "verbs/sheets.py", "verbs/words.py",
     "verbs/own_materials.py", "verbs/export.py", "verbs/host.py", "verbs/__init__.py", "verbs/layout_words.py",
     "host/command.py", "host/blend_files.py",

@@ -37,7 +37,7 @@ from . import (
     panels,
     presets,
     properties,
-    results,
+    result_state,
     scene_properties,
 )
 from .cast_view import cast_view
@@ -61,17 +61,17 @@ CLASSES = (
     scene_properties.LINKWRIGHT_PG_scene,
     gauge_readings.LINKWRIGHT_PG_reading,
     gauge_readings.LINKWRIGHT_PG_gauge,
-    results.LINKWRIGHT_PG_figure,
-    results.LINKWRIGHT_PG_finding,
-    results.LINKWRIGHT_PG_override,
-    results.LINKWRIGHT_PG_line,
-    results.LINKWRIGHT_PG_lever,
-    results.LINKWRIGHT_PG_watched,
-    results.LINKWRIGHT_PG_layout,
-    results.LINKWRIGHT_PG_way,
-    results.LINKWRIGHT_PG_stood,
+    result_state.LINKWRIGHT_PG_figure,
+    result_state.LINKWRIGHT_PG_finding,
+    result_state.LINKWRIGHT_PG_override,
+    result_state.LINKWRIGHT_PG_line,
+    result_state.LINKWRIGHT_PG_lever,
+    result_state.LINKWRIGHT_PG_watched,
+    result_state.LINKWRIGHT_PG_layout,
+    result_state.LINKWRIGHT_PG_way,
+    result_state.LINKWRIGHT_PG_stood,
     outcomes.LINKWRIGHT_PG_outcome,
-    results.LINKWRIGHT_PG_state,
+    result_state.LINKWRIGHT_PG_state,
     op_samples.LINKWRIGHT_OT_open_sample,
     op_samples.LINKWRIGHT_MT_samples,
     op_chain.LINKWRIGHT_OT_add_chain,
@@ -161,11 +161,12 @@ def _assemble(registry: Registry) -> None:
     registry.prop(bpy.types.Object, "linkwright", make.PointerProperty(type=properties.LINKWRIGHT_PG_object))
     registry.prop(bpy.types.Scene, "linkwright", make.PointerProperty(type=scene_properties.LINKWRIGHT_PG_scene))
     registry.prop(bpy.types.Scene, "linkwright_gauge", make.PointerProperty(type=gauge_readings.LINKWRIGHT_PG_gauge))
-    registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=results.LINKWRIGHT_PG_state))
+    registry.prop(bpy.types.WindowManager, "linkwright", make.PointerProperty(type=result_state.LINKWRIGHT_PG_state))
     registry.prop(bpy.types.Collection, "linkwright_parts", make.BoolProperty(name="Parts of a Chain"))
     remembered = make.StringProperty(name="What Its Chain Was Asked For", options={"HIDDEN"})
     registry.prop(bpy.types.Collection, "linkwright_settings", remembered)
     registry.prop(bpy.types.Collection, "linkwright_set", make.StringProperty(name="Objects over This Lattice"))
+    registry.preset_path(presets.SHIPPED)
     app = bpy.app.handlers
     registry.handler(app.load_pre, handlers.before_load)
     registry.handler(app.load_post, handlers.after_load)

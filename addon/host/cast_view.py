@@ -19,9 +19,9 @@ from ..rules.cast.skin_elements import skin_elements
 from ..rules.cast.verdict import FULL, SHORT
 from ..rules.feed.lattice import LatticeSolid
 from ..rules.solid.mesh import Body, FloatArray
+from .current import SAME_UP, dated_now, up_of
 from .gap_colours import OFF_MM, UNDER_FLOOR, Legend, Painting, colours, shade_of
 from .print_view import InScene
-from .results import SAME_UP, dated_now, up_of
 
 BLUE = (0.0, 0.447, 0.698, 1.0)
 SKY = (0.337, 0.706, 0.914, 1.0)

@@ -18,7 +18,7 @@ from .boolean import boolean
 from .chain_object import Read, is_chain, read_specs, show_built
 from .long_work import run_slice
 from .measured import note_play
-from .results import state_of
+from .result_state import state_of
 from .view import redraw
 
 PAUSE_S = 0.3

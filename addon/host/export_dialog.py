@@ -7,9 +7,10 @@ from typing import Any
 from ..rules.base.errors import BadInput
 from ..verbs.export import Wanted
 from .chain_object import chain_of
+from .current import is_current
 from .panel_parts import findings_freshness, wrapped
-from .results import is_current, state_of
-from .translated import told
+from .result_state import state_of
+from .translated import capital, told
 
 JOINED_ITEMS = (
     ("JOINED", "Joined", "Chain and lattice as one closed solid: prints as it is", "NONE", 1),
@@ -75,10 +76,15 @@ def _refusals(layout: Any, context: Any, ob: Any) -> None:
         said = "No stop stands" if state.with_lattice else "No stop stands without the lattice; the export plans it"
         wrapped(box.column(align=True), context, said, icon="CHECKMARK" if state.with_lattice else "INFO")
         return
+    draw_refusals(box, context, state)
+
+
+def draw_refusals(box: Any, context: Any, state: Any) -> None:
+    """Say which stops refuse the print files, each with the reason of its worst place and a box that allows it."""
     wrapped(box.column(align=True), context, REFUSED, icon="CANCEL")
     reasons = {row.code: row.text for row in reversed(state.findings.values()) if row.severity == "stop"}
     for row in state.overrides:
         line = box.row()
         line.use_property_split = False
         line.prop(row, "allow", text=told(f"Allow {row.name} ({row.count})"), translate=False)
-        wrapped(box.column(align=True), context, reasons.get(row.name, ""))
+        wrapped(box.column(align=True), context, capital(told(reasons.get(row.name, ""))))

@@ -20,8 +20,8 @@ import numpy.typing as npt
 from ..rules.inspect.gap_field import GapField
 from ..rules.solid.mesh import Body, FloatArray
 from ..rules.solid.point_normals import point_normals
+from .current import as_printed
 from .in_view import InView, viewports
-from .results import as_printed
 
 LOG = logging.getLogger(__name__)
 
@@ -35,9 +35,9 @@ OFF_MM = 0.02
 NEARER = 5e-7
 # More viewports than anyone has open: what is kept for them never grows.
 MOST_VIEWPORTS = 32
-# From where the shade falls, and how dark it is.
+# From where the shade falls, and how dark it is: enough for the shape to read, and no colour far from its swatch.
 LIGHT = np.array((-0.35, -0.45, 0.82))
-SHADE = 0.45
+SHADE = 0.55
 
 Legend = tuple[tuple[str, tuple[float, float, float, float]], ...]
 

@@ -25,12 +25,13 @@ from ..verbs import flow
 from ..verbs.own_materials import own_materials
 from .chain_object import chain_of, read_job, scene_of, turn_of
 from .conversions import double, matrix_pose, mesh_arrays
+from .current import as_printed
 from .handles import view_ray
 from .lattice_edits import on_link
 from .panel_names import words_of
-from .pointing import BESIDE_PX, disc, free_width, pointed_at, view_at, write
+from .pointing import BESIDE_PX, Pointed, disc, free_width, link_under, view_at, write
 from .process_settings import profile
-from .results import as_printed, state_of
+from .result_state import state_of
 from .showing import parts
 from .stamps import stamp
 from .translated import told
@@ -56,7 +57,7 @@ class Reading:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Known:
-    """Bodies in mm, ready to be asked; their names; scale, bleed and over-cure of the print; its turn (3, 3)."""
+    """Bodies in mm, ready to be asked; scale, bleed and over-cure of the print; its turn (3, 3); bodies by object."""
 
     sign: str
     gaps: LocalGaps
@@ -65,6 +66,7 @@ class _Known:
     over_cure_mm: float
     floor_mm: float
     turn: FloatArray
+    numbers: dict[str, int]
 
 
 class GapReader:
@@ -74,6 +76,8 @@ class GapReader:
         self.on = False
         self._handles: list[Any] = []
         self._known: _Known | None = None
+        # What was asked of the chain that is known, while nothing was edited since; else nothing.
+        self._asked = ""
         self._meshes: tuple[int, tuple[Body, ...], list[Any]] = (-1, (), [])
         self._reading: Reading | None = None
         self._region, self._mouse = 0, (0, 0)
@@ -95,6 +99,10 @@ class GapReader:
             bpy.types.SpaceView3D.draw_handler_remove(handle, "WINDOW")
         self._handles, self._known, self._reading, self.on = [], None, None, False
 
+    def changed(self) -> None:
+        """Look at the next move whether the links still stand as they are known."""
+        self._asked = ""
+
     def keep(self, state: Any, bodies: Sequence[Body]) -> None:
         """Keep the meshes, no chain, that the result now in ``state`` is about, in world mm."""
         self._meshes = (state.serial, tuple(bodies), [None] * len(bodies))
@@ -114,28 +122,26 @@ class GapReader:
 
     def read(self, context: Any, area: Any, region: Any, x: int, y: int) -> Reading | None:
         """Give what stands under a place of the window, None where that is nothing."""
-        ob = chain_of(context.active_object)
         try:
-            if ob is not None:
-                return self._read_chain(context, ob, area, region, x, y)
-            return self._read_meshes(context, area, region, x, y)
+            under = link_under(context, area, region, x, y)
+            if under is not None:
+                return self._read_chain(context, *under)
+            ob = chain_of(context.active_object)
+            if ob is None:
+                return self._read_meshes(context, area, region, x, y)
+            return Reading((WORN,)) if ob.linkwright.figures.worn_view else None
         except LinkwrightError as error:
             return Reading((words_of(error),))
 
-    def _read_chain(self, context: Any, ob: Any, area: Any, region: Any, x: int, y: int) -> Reading | None:
+    def _read_chain(self, context: Any, ob: Any, found: Pointed) -> Reading | None:
         if ob.linkwright.figures.worn_view:
             return Reading((WORN,))
-        found = pointed_at(context, ob, area, region, x, y)
-        if found is None:
-            return None
         mm = mm_per_unit(scene_of(ob, context))
         known = self._of_chain(context, ob, mm)
-        names = [body.name for body in known.gaps.bodies]
-        if found.ob_name not in names:
+        number = known.numbers.get(found.ob_name)
+        if number is None:
             return None
-        number = names.index(found.ob_name)
-        body = known.gaps.bodies[number]
-        place = body.pose.apply(np.array(found.at) * mm)
+        place = known.gaps.bodies[number].pose.apply(np.array(found.at) * mm)
         return self._told(known, number, place, double(ob.matrix_world), mm)
 
     def _read_meshes(self, context: Any, area: Any, region: Any, x: int, y: int) -> Reading | None:
@@ -158,26 +164,32 @@ class GapReader:
         if self._known is None or self._known.sign != sign:
             limits = profile(context.scene.linkwright)
             self._known = _Known(
-                sign, LocalGaps(bodies), 1.0, limits.bleed_mm, limits.over_cure_mm, limits.gap_floor_mm, np.eye(3)
+                sign, LocalGaps(bodies), 1.0, limits.bleed_mm, limits.over_cure_mm, limits.gap_floor_mm, np.eye(3), {}
             )
+            self._asked = ""
         return self._told(self._known, best[1], origin * mm + best[0] * ahead, np.eye(4), mm)
 
     def _of_chain(self, context: Any, ob: Any, mm: float) -> _Known:
         """Give a chain's links as they stand, ready to be asked; kept for as long as they stand so."""
         figures, scene = ob.linkwright.figures, scene_of(ob, context)
+        asked = stamp(
+            ob.name, figures.stamp, figures.curve_stamp, figures.own_stamp, scene.linkwright.stamp, mm,
+            [round(c, 5) for row in ob.matrix_world for c in row],
+        )  # fmt: skip
+        if self._known is not None and self._asked == asked:
+            return self._known
         links = parts(ob, "LINK")
         stands = np.array([tuple(link.matrix_basis.translation) for link in links], dtype=np.float64)
-        sign = stamp(
-            ob.name, figures.stamp, figures.curve_stamp, figures.own_stamp, scene.linkwright.stamp, mm,
-            stands.tobytes(), [link.name for link in links], [round(c, 5) for row in ob.matrix_world for c in row],
-        )  # fmt: skip
+        sign = stamp(asked, stands.tobytes(), [link.name for link in links])
         if self._known is None or self._known.sign != sign:
             limits = profile(scene.linkwright)
             scale = flow.scaling(read_job(ob, context), own_materials()).scale
             gaps = LocalGaps(_bodies(links, mm))
+            names = {link.name: number for number, link in enumerate(links)}
             self._known = _Known(
-                sign, gaps, scale, limits.bleed_mm, limits.over_cure_mm, limits.gap_floor_mm, turn_of(ob)
+                sign, gaps, scale, limits.bleed_mm, limits.over_cure_mm, limits.gap_floor_mm, turn_of(ob), names
             )
+        self._asked = asked
         return self._known
 
     def _told(self, known: _Known, number: int, place: FloatArray, matrix: FloatArray, mm: float) -> Reading:

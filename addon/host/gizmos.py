@@ -11,10 +11,10 @@ from typing import Any
 from bpy.types import GizmoGroup
 from mathutils import Matrix, Vector
 
-from .chain_object import chain_of, is_chain, refusal, scene_of
+from .chain_object import chain_of, refusal, scene_of
 from .handles import Handle, size_handle, width_handle
 from .lattice_edits import SURFACE, strut_of
-from .results import state_of
+from .result_state import state_of
 from .settings import size_choice
 from .translated import told
 from .units import mm_per_unit
@@ -51,9 +51,8 @@ class LINKWRIGHT_GGT_sizes(_Handles, GizmoGroup):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Ask for a chain or one of its links."""
-        active = context.active_object
-        return cls.ready(context) is not None and (is_chain(active) or active.linkwright.part == "LINK")
+        """Ask for a chain or one of its parts, but for gates: those have a handle of their own."""
+        return cls.ready(context) is not None and not _is_gate(context.active_object)
 
     def setup(self, context: Any) -> None:
         """Make the two arrows."""
@@ -103,9 +102,7 @@ class LINKWRIGHT_GGT_gate(_Handles, GizmoGroup):
     @classmethod
     def poll(cls, context: Any) -> bool:
         """Ask for a gate."""
-        ob = cls.ready(context)
-        active = context.active_object
-        return ob is not None and active.linkwright.part == "STRUT" and '"gate"' in active.linkwright.strut
+        return cls.ready(context) is not None and _is_gate(context.active_object)
 
     def setup(self, context: Any) -> None:
         """Make the ring round the tip."""
@@ -129,6 +126,11 @@ class LINKWRIGHT_GGT_gate(_Handles, GizmoGroup):
         self._tip.hide = not strut.visible_get(view_layer=context.view_layer, viewport=context.space_data)
         at = strut.matrix_world @ Vector([c / mm for c in told.gate.line[SURFACE]])
         self._tip.matrix_basis = Matrix.Translation(at)
+
+
+def _is_gate(ob: Any) -> bool:
+    """Tell whether an object is a gate, without reading all that is written of it."""
+    return ob.linkwright.part == "STRUT" and '"gate"' in ob.linkwright.strut
 
 
 def _paint(gizmo: Any, colour: Any, lit: Any) -> None:

@@ -52,23 +52,36 @@ class InView:
         return self.shown[max(owners, key=len)] if owners else self.whole
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Inspected:
+    """The objects of a result with the names their bodies go by: all there are, or a chain's links and struts."""
+
+    own: list[tuple[str, Any]]
+    struts: list[tuple[str, Any]]
+    named: bool
+
+
 class Viewports:
     """What every viewport shows of the last result."""
 
     def __init__(self) -> None:
         self._serial = -1
         self._kept: dict[tuple[Any, ...], InView | None] = {}
+        # Found once for all that is hidden and shown; only what is seen of it is asked anew.
+        self._inspected: _Inspected | None = None
 
-    def changed(self) -> None:
-        """Look anew at the next redraw."""
+    def changed(self, *, others: bool = True) -> None:
+        """Look anew at the next redraw; ``others``: objects may have come, gone or other names."""
         self._kept.clear()
+        if others:
+            self._inspected = None
 
     def of(self, state: Any, context: Any) -> InView | None:
         """Give what the viewport of a context shows; None where that is nothing, or in another scene."""
         if not state.has_result or state.scene != context.scene.name:
             return None
         if self._serial != state.serial or len(self._kept) > MOST_KEPT:
-            self._kept.clear()
+            self.changed()
             self._serial = state.serial
         space, layer = context.space_data, context.view_layer
         alone = space.local_view
@@ -77,33 +90,44 @@ class Viewports:
             space.use_local_collections,
         )  # fmt: skip
         if key not in self._kept:
-            found = look(state, layer, space)
-            self._kept[key] = found if found is not None and found.any else None
+            self._kept[key] = self._look(state, layer, space)
         return self._kept[key]
 
+    def _look(self, state: Any, layer: Any, space: Any) -> InView | None:
+        """Look which objects of the last result a viewport shows; None where that is nothing, or the chain is gone."""
+        # Where the chain's own object is no more, its links are meshes like others.
+        if state.subject and state.subject not in layer.objects:
+            return None
+        try:
+            found = self._seen(state, layer, space)
+        except ReferenceError:
+            # One of them was deleted.
+            self._inspected = None
+            found = self._seen(state, layer, space)
+        return found if found.any else None
 
-def look(state: Any, layer: Any, space: Any) -> InView | None:
-    """Look which objects of the last result a viewport shows; None where the chain is gone."""
+    def _seen(self, state: Any, layer: Any, space: Any) -> InView:
+        if self._inspected is None:
+            self._inspected = _inspected(state)
 
-    def visible(ob: Any) -> bool:
-        return ob is not None and bool(ob.visible_get(view_layer=layer, viewport=space))
+        def seen(objects: list[tuple[str, Any]]) -> dict[str, bool]:
+            return {name: ob is not None and ob.visible_get(view_layer=layer, viewport=space) for name, ob in objects}
 
+        return InView(seen(self._inspected.own), seen(self._inspected.struts), self._inspected.named)
+
+
+def _inspected(state: Any) -> _Inspected:
+    """Find the objects of the last result."""
     objects: Any = bpy.data.objects
     if not state.subject:
-        shown = {row.name: visible(objects.get(row.name)) for row in state.objects}
-        return InView(shown, {}, named=False)
-    ob = objects.get(state.subject)
-    # Where the chain's own object is no more, its links are meshes like others.
-    if ob is None or state.subject not in layer.objects:
-        return None
-    links: dict[str, bool] = {}
-    struts: dict[str, bool] = {}
-    for child in ob.children:
+        return _Inspected([(row.name, objects.get(row.name)) for row in state.objects], [], named=False)
+    links: list[tuple[str, Any]] = []
+    struts: list[tuple[str, Any]] = []
+    for child in objects[state.subject].children:
         part, name = child.linkwright.part, child.name
         if part != "NONE":
-            found = links if part == "LINK" else struts
-            found[on_link(name) if "." in name else name] = child.visible_get(view_layer=layer, viewport=space)
-    return InView(links, struts, named=True)
+            (links if part == "LINK" else struts).append((on_link(name) if "." in name else name, child))
+    return _Inspected(links, struts, named=True)
 
 
 # What is kept is about Blender's viewports, of which there is one set.

@@ -10,20 +10,22 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import bpy
 import numpy as np
+from mathutils import Matrix
 
+from ..rules.base.progress import Steps, finish
 from ..rules.feed.by_hand import MEANT_MM
 from ..rules.feed.lattice import Place, place
 from ..rules.feed.spec import FeedSpec, GatePlace, PinnedGate
 from ..rules.solid.feet import feet
 from ..rules.solid.mesh import Body, FloatArray
 from .conversions import double
-from .showing import parts
+from .showing import in_scenes, parts, parts_found
 
 KINDS = ("pinned", "wanted", "barred", "removed")
 # A matrix that differs by more moved its object; less is what single precision makes of none.
 UNMOVED = 1e-6
+STILL = Matrix.Identity(4).freeze()
 # Two places nearer than this are one: an edit that is read again is the same edit.
 SAME_MM = 1e-3
 # The root of a gate's tip, the surface it enters and its end in the metal, among its five points.
@@ -219,10 +221,21 @@ def read_edits(ob: Any, bodies: Callable[[], Iterable[Body]], mm: float) -> Foun
 
 def handled(ob: Any) -> tuple[Any, ...]:
     """Tell what was done to a chain's gates in the scene since they were shown: empty for nothing."""
+    return finish(handling(ob))
+
+
+def handling(ob: Any) -> Steps[tuple[Any, ...]]:
+    """Tell the same in steps; whoever pauses between them begins anew where something was changed meanwhile."""
+    struts = yield from parts_found(ob, "STRUT")
+    standing = in_scenes(ob, struts)
+    yield 0.5
+    # Comparing is quick, and most stand exactly where they were put.
+    away = [(strut, double(matrix)) for strut in standing if (matrix := strut.matrix_basis) != STILL]
+    stands = [(strut.linkwright.number, matrix) for strut, matrix in away]
+    yield 0.7
     shown = {row.number for row in ob.linkwright.gates}
-    stands = [(strut.linkwright.number, double(strut.matrix_basis)) for strut in _standing(ob)]
     moved = tuple((k, m.tolist()) for k, m in stands if k in shown and np.abs(m - np.eye(4)).max() > UNMOVED)
-    missing = tuple(sorted(shown.difference(k for k, _ in stands)))
+    missing = tuple(sorted(shown.difference(strut.linkwright.number for strut in standing)))
     return (missing, moved) if missing or moved else ()
 
 
@@ -307,10 +320,8 @@ def on_link(name: str) -> str:
 
 
 def _standing(ob: Any) -> list[Any]:
-    """Give a chain's struts that are in a scene: one that was deleted may still be held by something."""
-    scenes: Any = bpy.data.scenes
-    here = {one.as_pointer() for scene in scenes for one in scene.objects}
-    return [strut for strut in parts(ob, "STRUT") if strut.as_pointer() in here]
+    """Give a chain's struts that are in a scene."""
+    return in_scenes(ob, parts(ob, "STRUT"))
 
 
 def _is_there(group: Any) -> Callable[[str], bool]:

@@ -7,12 +7,17 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import bpy
+import numpy as np
 
+from ..rules.base.errors import BadInput
 from ..rules.base.progress import Steps, part
 from ..rules.feed.lattice import Lattice
-from ..rules.solid.mesh import FloatArray
+from ..rules.inspect.body_findings import size_findings
+from ..rules.inspect.finding import stops
+from ..rules.solid.mesh import Body, FloatArray
 from ..verbs.sets import FedSet, feed_set
 from .conversions import fill_mesh
+from .finding_words import panel_text
 from .lattice_edits import Strut, strut_text
 from .lattice_show import names_of, strut_told
 from .process_settings import cast_spec, feed_spec, profile
@@ -28,14 +33,26 @@ def set_objects(context: Any) -> list[Any]:
     return [ob for ob in selected_solids(context) if ob.linkwright.part == "NONE"]
 
 
-def planned_set(placed: tuple[Placed, ...], scene_group: Any) -> Steps[tuple[FedSet, FloatArray]]:
-    """Stand meshes on a lattice and inspect them there; their size is the print's. With it how far they were lifted."""
+def planned_set(placed: tuple[Placed, ...], scene_group: Any, mm: float) -> Steps[tuple[FedSet, FloatArray]]:
+    """Stand meshes on a lattice and inspect them there; their size is the print's. With it how far they were lifted.
+
+    ``mm`` is the size of a scene unit. Raises BadInput for bodies of a size that no piece has.
+    """
     bodies = yield from part(bodies_of(placed), 0.0, 0.1)
+    _check_sizes(bodies, mm)
     limits, asked, head = profile(scene_group), feed_spec(scene_group), cast_spec(scene_group).head
     fed = yield from part(
         feed_set(told([one.name for one in bodies]), bodies, limits, asked, None, head=head), 0.1, 1.0
     )
     return fed, fed.bodies[0].pose.origin - bodies[0].pose.origin
+
+
+def _check_sizes(bodies: Sequence[Body], mm: float) -> None:
+    """Refuse what a planner would look at for hours: a piece of metres, mostly one drawn in another unit."""
+    placed = [body.points() for body in bodies]
+    low, high = np.array([p.min(axis=0) for p in placed]), np.array([p.max(axis=0) for p in placed])
+    for one in stops(size_findings([body.name for body in bodies], low, high)):
+        raise BadInput(panel_text(one, mm=mm, labels={}))
 
 
 def lattice_of(context: Any) -> Any:

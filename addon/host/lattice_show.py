@@ -8,10 +8,10 @@ import numpy as np
 
 from ..rules.feed.lattice import Lattice, LatticeSolid, Place, place
 from ..rules.solid.mesh import Body, FloatArray, Mesh, Pose
+from .current import up_of
 from .lattice_edits import Edits, Gate, Strut, states, store_edits, strut_text
 from .process_settings import feed_stamp
 from .remembered import remember
-from .results import up_of
 from .showing import StrutShape, show_struts
 from .stamps import stamp
 from .weighing import note_lattice

@@ -35,7 +35,7 @@ from .chain_object import show_built as show_chain
 from .lattice_edits import Edits, handled, has_lattice
 from .lattice_show import lattice_stamp, show_planned
 from .long_work import run_slice
-from .results import state_of
+from .result_state import state_of
 from .settings import chain_stamp
 from .stamps import stamp
 from .units import mm_per_unit

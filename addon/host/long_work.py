@@ -10,7 +10,7 @@ from ..rules.base.progress import Steps, finish
 from .chain_object import chain_of, is_chain, refusal
 from .panel_names import words_of
 from .pointing import view_at
-from .results import state_of
+from .result_state import state_of
 from .translated import told, told_report
 from .view import redraw, turns_view
 

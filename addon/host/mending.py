@@ -13,8 +13,8 @@ import bpy
 from .chain_object import chain_of, is_chain, newer, of_library, rebuild
 from .conversions import fill_mesh, mesh_arrays
 from .remembered import recall
-from .results import state_of
-from .showing import note_home, parts
+from .result_state import state_of
+from .showing import in_scenes, note_home, parts
 from .view import redraw
 
 PAUSE_S, WAIT_S = 0.1, 0.5
@@ -79,8 +79,7 @@ def _of_objects(ob: Any) -> Trouble | None:
 def _of_links(ob: Any) -> Trouble | None:
     """Tell of links that are missing, or too many."""
     wanted = ob.linkwright.figures.links
-    here = _in_scenes()
-    have = [link for link in parts(ob, "LINK") if link.as_pointer() in here]
+    have = in_scenes(ob, parts(ob, "LINK"))
     numbers = {link.linkwright.number for link in have}
     missing = wanted - len(numbers)
     if missing <= 0:
@@ -153,9 +152,10 @@ def own_homes(objects: Iterable[Any]) -> None:
 def _links_back(ob: Any, context: Any) -> str:
     if complete_copy(ob):
         return f"{ob.name}: its links are there"
-    home, here = note_home(ob), _in_scenes()
-    for part in parts(ob, "LINK") + parts(ob, "STRUT"):
-        if part.as_pointer() not in here and not part.users_collection:
+    home, own = note_home(ob), parts(ob, "LINK") + parts(ob, "STRUT")
+    here = set(in_scenes(ob, own))
+    for part in own:
+        if part not in here and not part.users_collection:
             home.objects.link(part)
     _show_home(home, context)
     if _of_links(ob) is not None:
@@ -302,12 +302,6 @@ def _told_home(active: Any) -> Any:
         return None
     homes = [home for home in active.users_collection if home.linkwright_settings]
     return homes[0] if homes else None
-
-
-def _in_scenes() -> set[int]:
-    """Give what stands in a scene; an object that was deleted may still be held by something."""
-    scenes: Any = bpy.data.scenes
-    return {ob.as_pointer() for scene in scenes for ob in scene.objects}
 
 
 def _moving(context: Any) -> bool:

@@ -46,6 +46,9 @@ WHERE_TIPS = {
 WHERE_NEEDS = {"curve": "Select a curve object first: the chain follows it", "mesh": "Select a closed mesh first: it "
                "becomes the link"}  # fmt: skip
 
+# What is no mesh but can be made one.
+CONVERTIBLE = ("CURVE", "SURFACE", "FONT", "META")
+
 
 def look_at_new(context: Any, ob: Any, reach_mm: float) -> None:
     """Go near a chain that a button has just made, and have its fit checked.
@@ -199,6 +202,15 @@ def _picked(context: Any, where: str) -> tuple[Any, Any]:
         return active, None
     if where == "mesh":
         if not _can_be(context, where):
+            if active is not None and active.select_get() and active.type in CONVERTIBLE:
+                raise BadInput(
+                    f"{active.name}: is no mesh yet; convert it first (Object > Convert > Mesh), then add the chain"
+                )
+            if active is not None and active.select_get() and active.instance_type == "COLLECTION":
+                raise BadInput(
+                    f"{active.name}: shows instances; make one of them real first (Object > Apply > Make Instances "
+                    "Real), click it, then add the chain"
+                )
             raise BadInput("No link mesh is selected: click a closed mesh object, then add the chain")
         return None, active
     return None, None

@@ -32,6 +32,7 @@ from .cast_view import cast_view
 from .chain_object import chain_of, new_chain, scene_of, turn_of
 from .chain_object import read_job as job_of
 from .conversions import fill_mesh
+from .current import dated_now
 from .export_dialog import JOINED_ITEMS, draw_dialog, wanted_files
 from .exporting import override_codes, usable_folder
 from .lattice_edits import of_spec, store_edits
@@ -41,7 +42,7 @@ from .own_link import mark_kept_out
 from .panel_names import words_of
 from .print_view import InScene
 from .process_settings import apply_scene
-from .results import allowed, dated_now, state_of
+from .result_state import allowed, state_of
 from .steps_status import note_step
 from .translated import told_report
 from .units import exact, mm_per_unit
@@ -58,7 +59,11 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
     busy_words = "Exporting"
 
     directory: StringProperty(
-        name="Folder", description="Where the files go", subtype="DIR_PATH", options={"SKIP_PRESET"}
+        name="Folder",
+        description="Where the files go",
+        subtype="DIR_PATH",
+        # Without the folder of the last time: with one given the export asks for none.
+        options={"SKIP_SAVE", "SKIP_PRESET", "PATH_SUPPORTS_BLEND_RELATIVE"},
     )
     filter_folder: BoolProperty(default=True, options={"HIDDEN", "SKIP_SAVE"})
     filter_glob: StringProperty(default="*.stl;*.3mf;*.json;*.html", options={"HIDDEN", "SKIP_SAVE"})
@@ -116,7 +121,9 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
 
     def start(self, context: Any) -> Steps[Any]:
         """Check the folder, read the chain and give the whole job."""
-        self._folder = usable_folder(bpy.path.abspath(self.directory))
+        # Beside a file that is not saved yet there is no folder; Blender would give one beside wherever it was started.
+        unsaved = self.directory.startswith("//") and not bpy.data.filepath
+        self._folder = usable_folder(self.directory if unsaved else bpy.path.abspath(self.directory))
         self._wanted = wanted_files(self)
         if getattr(self, "_from_panel", False):
             self.override = allowed(state_of(context))
@@ -162,10 +169,10 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
         store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))
         in_scene = InScene(self._turn, shift, mm_per_unit(context.scene))
         cast_view.keep(state, planned, fed.chain.bodies, fed.lattice.solids, in_scene)
-        note_step(context, "inspect", ob, context.scene, fed.findings)
         note_step(context, "cast", ob, context.scene, planned.findings, words=verdict_words(planned))
-        refused = done.refused if done.refused or done.printed else findings
-        note_step(context, "export", ob, context.scene, refused, words="Written" if done.printed else "Refused")
+        complete = bool(done.printed) or not (done.refused or self._wanted.stl or self._wanted.threemf)
+        refused = done.refused if done.refused or complete else findings
+        note_step(context, "export", ob, context.scene, refused, words="Written" if complete else "Refused")
         if done.refused:
             state.exported = "Refused: stops stand. Report and sheet say which"
             codes_left = ", ".join(sorted({f.code for f in done.refused}))
@@ -177,7 +184,7 @@ class LINKWRIGHT_OT_export(ChainWork, Operator):
                 ),
             )
             return
-        if not done.printed:
+        if not complete:
             state.exported = "No print file: chain and lattice could not be joined to one solid"
             self.report(
                 {"ERROR"}, told_report(f"{state.exported}; the findings say where. The report is in {self._folder}")

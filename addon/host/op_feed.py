@@ -19,13 +19,15 @@ from .boolean import boolean
 from .cast_results import store_plan, verdict_words
 from .cast_view import cast_view
 from .chain_object import chain_of, refusal
+from .current import dated_now, watch
 from .lattice_edits import planned_again
 from .lattice_set import lattice_of, planned_set, remove_set, set_objects, show_set
 from .long_work import idle
 from .op_inspect import ChainWork, inspect_words, lift
 from .print_view import InScene
 from .process_settings import note_process
-from .results import dated_now, state_of, store, watch
+from .result_state import state_of
+from .results import store
 from .selection import read_selected
 from .showing import parts, remove_struts
 from .steps_status import note_step
@@ -58,7 +60,7 @@ class LINKWRIGHT_OT_add_lattice(ChainWork, Operator):
             note_process(context.scene.linkwright)
             objects = set_objects(context)
             self._set = [ob.name for ob in objects]
-            return planned_set(read_selected(context, objects), context.scene.linkwright)
+            return planned_set(read_selected(context, objects), context.scene.linkwright, mm_per_unit(context.scene))
         self._set = []
         job = self.read(context, planned_again)
         return _planned(job, flow.scaling(job, own_materials()), self._turn)
@@ -165,7 +167,6 @@ class LINKWRIGHT_OT_plan_cast(ChainWork, Operator):
             self.show_lattice(context, ob, fed, shift)
         weigh(ob.linkwright.figures, context.scene.linkwright, again=True)
         self.keep(context, ob, fed, findings, f"{inspect_words(fed.inspection)}, with pour", shift)
-        note_step(context, "inspect", ob, context.scene, fed.findings)
         note_step(context, "cast", ob, context.scene, planned.findings, words=verdict_words(planned))
         state = state_of(context)
         store_plan(state, planned, subject=ob.name, dated=dated_now(ob, context.scene))

@@ -12,7 +12,7 @@ from bpy.types import Operator
 
 from ..rules.base.errors import BadInput
 from ..rules.base.progress import Steps, part
-from ..rules.cast.plan import mould_and_metal
+from ..rules.cast.mould_and_metal import mould_and_metal
 from ..rules.chain.chain import Chain
 from ..rules.feed.lattice import Lattice
 from ..rules.files.job import Job
@@ -36,6 +36,7 @@ from .chain_object import (
     show_built,
     turn_of,
 )
+from .current import dated_now, up_of, watch, watch_chain
 from .gap_colours import ColourSteps, colours
 from .gap_reader import reader
 from .lattice_edits import Edits, gone
@@ -44,7 +45,8 @@ from .long_work import SteppedOperator, idle
 from .measured import note_play
 from .outcomes import forget
 from .process_settings import cast_spec, note_process, profile
-from .results import clear, dated_now, place_of, state_of, store, up_of, watch, watch_chain
+from .result_state import place_of, state_of
+from .results import clear, store
 from .selection import Placed, bodies_of, read_selected, selected_solids
 from .showing import parts
 from .steps_status import note_step

@@ -15,8 +15,10 @@ from ..verbs.own_materials import own_materials
 from .boolean import boolean
 from .chain_object import chain_of, check_editable, read_job, read_specs, scene_of, show_built
 from .checking import checker
+from .current import dated_now
 from .long_work import OnChain, SteppedOperator
-from .results import dated_now, state_of, store_layouts
+from .result_state import state_of
+from .results import store_layouts
 from .showing import hide_struts, show
 from .translated import told_report
 from .units import mm_per_unit

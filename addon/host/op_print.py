@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from bpy.props import IntProperty
 from bpy.types import Operator
 from mathutils import Matrix
@@ -20,6 +21,7 @@ from ..rules.inspect.gap_field import GapField, gap_field
 from ..rules.inspect.inspection import Inspection
 from ..rules.inspect.print_check import PrintCheck, as_advice, print_check
 from ..rules.inspect.way_up import WayUp, best_way_up
+from ..rules.inspect.whose import faces_from
 from ..rules.solid.mesh import Body, FloatArray, Mesh
 from ..verbs import flow
 from ..verbs.own_materials import own_materials
@@ -27,13 +29,15 @@ from ..verbs.way_up_words import recommendation
 from .boolean import boolean
 from .chain_object import chain_of, scene_of
 from .conversions import double, local_arrays, turn_and_stretch
+from .current import dated_now, up_of, watch
 from .gap_colours import ColourSteps, colours
 from .long_work import idle
 from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift, of_meshes
 from .panel_names import words_of
 from .print_view import BoolArray, InScene, LightSteps, floating_loops, light_painting, section
 from .process_settings import cast_spec, note_process, profile
-from .results import clear_ways, dated_now, state_of, store, up_of, watch
+from .result_state import state_of
+from .results import clear_ways, store
 from .selection import read_selected, selected_solids
 from .showing import parts
 from .steps_status import note_step
@@ -51,7 +55,8 @@ class _Checked:
 
     ``chain`` as it stands on its object, None for meshes; ``looked`` the bodies whose gaps ``field`` tells, ``solids``
     those that ``check`` measured the light on, all as they stand on the object, or in the scene.
-    ``turn`` and ``shift`` as in `InScene`. ``check`` None where it was refused, and ``why``.
+    ``turn`` and ``shift`` as in `InScene`. ``check`` None where it was refused, and ``why``. ``owners`` and ``owner``
+    as in `light_painting`.
     """
 
     made: flow.Made | flow.Fed | Inspection
@@ -65,6 +70,8 @@ class _Checked:
     findings: tuple[Finding, ...]
     turn: FloatArray
     shift: FloatArray
+    owners: tuple[str, ...] = ()
+    owner: npt.NDArray[np.int64] | None = None
 
     @property
     def inspection(self) -> Inspection:
@@ -164,7 +171,7 @@ class LINKWRIGHT_OT_check_print(ChainWork, Operator):
         if light is not None:
             painting = light_painting(
                 checked.solids, light.share, light.buried, LightSteps(checked.check.blind_limit), mm=mm,
-                shift=np.zeros(3),
+                shift=np.zeros(3), owners=checked.owners, owner=checked.owner,
             )  # fmt: skip
             colours.put(state, "LIGHT", painting)
             state.colour_by = "LIGHT"
@@ -345,11 +352,19 @@ def _with_lattice(job: Job, scaled: flow.Scaling, turn: FloatArray, directions: 
     field = yield from part(gap_field(chain.bodies, range_mm=flow.RANGE_MM), 0.85, 0.95)
     shift = lift(fed, chain, turn)
     own = InScene(turn, shift, 1.0)
-    floating = yield from part(_floating(fed.printed), 0.95, 1.0)
+    floating = yield from part(_floating(fed.printed), 0.95, 0.98)
     solid = None if fed.solid is None else fed.solid.mesh
     whole = () if solid is None else (Body(job.name, Mesh(own.back(solid.points), solid.triangles)),)
     why = "" if whole else "chain and lattice could not be joined to one solid; the findings say where"
-    return _Checked(fed, chain, chain.bodies, whole, field, fed.printed, why, floating, fed.findings, turn, shift)
+    links, owner = fed.chain.bodies, None
+    if solid is not None:
+        made_of = (*links, *(Body(one.called, one.mesh) for one in fed.lattice.solids))
+        found = yield from part(faces_from(solid, made_of), 0.98, 1.0)
+        owner = np.where((found < 0) | (found >= len(links)), len(links), found)
+    return _Checked(
+        fed, chain, chain.bodies, whole, field, fed.printed, why, floating, fed.findings, turn, shift,
+        tuple(body.name for body in links), owner,
+    )  # fmt: skip
 
 
 def _of_selected(looking: Steps[Any], group: Any, directions: int) -> Steps[_Checked]:

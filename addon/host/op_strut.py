@@ -19,6 +19,7 @@ from ..rules.chain.chain import Chain
 from ..rules.feed.lattice import Lattice
 from ..verbs import flow
 from .chain_object import chain_of, check_editable, scene_of, show_built
+from .current import dated_now, is_current
 from .lattice_edits import (
     Edits,
     Gate,
@@ -38,7 +39,7 @@ from .live_lattice import live, planned
 from .long_work import idle
 from .op_inspect import ChainWork
 from .panel_names import words_of
-from .results import dated_now, is_current, state_of
+from .result_state import state_of
 from .showing import PINNED, PLAIN
 from .translated import told_report
 from .view import redraw

@@ -14,6 +14,7 @@ import gpu
 import numpy as np
 import numpy.typing as npt
 
+from .current import as_printed
 from .gap_colours import colours
 from .in_view import InView, viewports
 from .legend import (
@@ -32,7 +33,7 @@ from .legend import (
     write,
 )
 from .print_view import section
-from .results import as_printed, shown_severities
+from .result_state import shown_severities
 
 LOG = logging.getLogger(__name__)
 

@@ -8,6 +8,7 @@ import numpy.typing as npt
 
 from ..rules.base.errors import BadInput
 from ..rules.chain.own import own_sizes, propose_axis
+from ..rules.inspect.body_findings import LARGEST_MM, SMALLEST_MM
 from ..rules.solid.mesh import Mesh
 from ..rules.solid.mesh import mesh as checked_mesh
 from .conversions import double, leave_edit_mode_data, local_arrays
@@ -18,6 +19,8 @@ from .units import exact
 KEEP_OUT = "keep-out"
 FACE_MARKS = {"BOOLEAN": np.bool_, "INT": np.int32, "INT8": np.int8}
 HALF = 0.5
+# A link whose wire is a smaller share of its size has no thickness at all.
+FLATTEST = 1e-4
 AXES = {"X": (1.0, 0.0, 0.0), "Y": (0.0, 1.0, 0.0), "Z": (0.0, 0.0, 1.0)}
 
 
@@ -50,7 +53,25 @@ def own_link(group: Any, mesh: Mesh, keep_out: tuple[int, ...] = ()) -> OwnLink:
     """Measure a link mesh along the axis that the chain's settings name. Raises BadInput where it cannot be a link."""
     axis = chosen_axis(group, mesh)
     wire, length, width = own_sizes(mesh, axis)
+    _check_size(wire, length, width)
     return OwnLink(mesh, axis, wire, length, width, keep_out)
+
+
+def _check_size(wire_mm: float, length_mm: float, width_mm: float) -> None:
+    """Raise BadInput for a mesh that is flat, or whose size says that it was drawn in another unit."""
+    largest = max(length_mm, width_mm)
+    if largest > LARGEST_MM:
+        raise BadInput(
+            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too large for a link; if it was "
+            "drawn in millimetres, press Set Millimetres in the Chain panel, else scale it down"
+        )
+    if largest < SMALLEST_MM:
+        raise BadInput(
+            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too small for a link; scale it "
+            "to its true size"
+        )
+    if wire_mm < FLATTEST * largest:
+        raise BadInput("chain.file: the link mesh is flat; give it thickness, and look whether it is scaled by 0")
 
 
 def link_mesh(ob: Any, depsgraph: Any, mm: float) -> Mesh:
@@ -64,7 +85,12 @@ def link_mesh(ob: Any, depsgraph: Any, mm: float) -> Mesh:
     points, triangles = local_arrays(evaluated, where=ob.name)
     if np.linalg.det(matrix) < 0:
         triangles = triangles[:, ::-1]
-    return checked_mesh(points @ (turn.T @ matrix).T * mm, triangles, where=ob.name)
+    if not len(triangles):
+        raise BadInput(f"{ob.name}: is a {ob.type.lower()} object that shows no faces; select objects that have some")
+    # Loose points and edges are no metal, yet they would count in its length and width.
+    used, numbers = np.unique(triangles, return_inverse=True)
+    placed = points[used] @ (turn.T @ matrix).T * mm
+    return checked_mesh(placed, numbers.reshape(-1, 3), where=ob.name)
 
 
 def kept_out(ob: Any, depsgraph: Any) -> tuple[int, ...]:

@@ -7,10 +7,11 @@ from typing import Any
 from bpy.types import Panel
 
 from .cast_view import cast_view
+from .current import dated_now
 from .lattice_show import lattice_stamp
 from .panel_parts import ChainPanel, freshness, pair, wrapped
 from .presets import LINKWRIGHT_PT_pour_presets
-from .results import dated_now, state_of
+from .result_state import state_of
 from .translated import capital, told
 
 CAUTION = (

@@ -14,7 +14,7 @@ from .panel_names import message_words
 from .panel_parts import SHORT_NAME_PX, StepPanel, optional, pair, pair_lines, progress, wrapped
 from .panel_trouble import draw_trouble
 from .presets import LINKWRIGHT_PT_link_presets
-from .results import state_of
+from .result_state import state_of
 from .steps_status import OPERATORS, next_step
 from .translated import told
 from .units import is_millimetres, unit_words

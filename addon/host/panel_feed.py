@@ -13,7 +13,7 @@ from .lattice_show import lattice_stamp
 from .panel_parts import ChainPanel, pair, why_stale, wrapped
 from .presets import LINKWRIGHT_PT_feed_presets
 from .reasons import sign_of
-from .results import state_of
+from .result_state import state_of
 from .translated import told
 
 STATE_ICONS = {"planned": "DOT", "pinned": "PINNED", "wanted": "ADD"}

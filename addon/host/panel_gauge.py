@@ -24,7 +24,7 @@ class LINKWRIGHT_UL_readings(UIList):
         layout.use_property_split = False
         split = layout.split(factor=0.5)
         # A narrow number field drops decimals, and here every one counts: the gap is a text, edited under the list.
-        split.label(text=told(f"{exact(item.gap_mm):g} {FACE_NAMES[item.face]}"), translate=False)
+        split.label(text=f"{exact(item.gap_mm):g} {told(FACE_NAMES[item.face])}", translate=False)
         row = split.row(align=True)
         measured = row.row(align=True)
         measured.active = not item.stuck

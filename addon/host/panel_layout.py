@@ -7,7 +7,7 @@ from typing import Any
 from bpy.types import Panel
 
 from .panel_parts import ChainPanel, cells, freshness, optional, wrapped
-from .results import state_of
+from .result_state import state_of
 from .settings import TURN_KEYS, can_ease, has_turn, meets_itself, size_choice
 from .translated import told
 from .units import is_millimetres, unit_words

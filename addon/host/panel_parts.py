@@ -9,7 +9,8 @@ from typing import Any
 import bpy
 
 from .chain_object import chain_of
-from .results import dated_now, state_of
+from .current import dated_now
+from .result_state import state_of
 from .steps_status import status_of, status_of_set
 from .translated import told
 
@@ -18,6 +19,8 @@ LETTER_PX, MARGIN_PX = 6.6, 62.0
 # Digits and short words are narrower than a sentence on the whole.
 FIGURE_PX = 5.9
 LEAST_LETTERS = 16
+# Under this, titles and words of a header do not fit beside each other.
+NARROW_PX = 175.0
 # What the name of a figure takes of a line, in a sidebar of any width.
 NAME_PX, SHORT_NAME_PX = 88.0, 70.0
 
@@ -40,6 +43,11 @@ def room_px(context: Any) -> float:
     """Give the width a panel has for its lines, in pixels at scale 1."""
     scale = context.preferences.system.ui_scale or 1.0
     return float((context.region.width if context.region is not None else 260) / scale - MARGIN_PX)
+
+
+def is_narrow(context: Any) -> bool:
+    """Tell whether the sidebar was drawn so narrow that icons have to stand for words."""
+    return room_px(context) < NARROW_PX
 
 
 def pair(layout: Any, name: str, value: str, *, name_px: float = NAME_PX) -> None:
@@ -160,7 +168,11 @@ class StepPanel(JobPanel):
             row = self.layout.row(align=True)
             row.alert = status.kind == "stop"
             row.active = status.kind != "todo"
-            row.label(text=told(status.words), icon=status.icon, translate=False)
+            # Blender draws what stands at the end of a header over its title where both have no room.
+            if not is_narrow(context):
+                row.label(text=told(status.words), icon=status.icon, translate=False)
+            elif status.icon != "NONE":
+                row.label(text="", icon=status.icon)
         if self.presets is not None:
             self.presets.draw_panel_header(self.layout)
 

@@ -6,11 +6,12 @@ from typing import Any
 
 from bpy.types import Panel, UIList
 
+from .current import dated_now, is_current
 from .gap_colours import colours
 from .outcomes import outcome_of
 from .panel_parts import JobPanel, StepPanel, anything, pair, why_stale, wrapped
 from .print_view import section
-from .results import dated_now, is_current, state_of
+from .result_state import state_of
 from .translated import told
 
 CAUTION = "Uncured resin harms skin and lungs. Gloves, fresh air, and what the maker's data sheet says"

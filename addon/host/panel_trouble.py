@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from .panel_parts import wrapped
-from .results import state_of
+from .result_state import state_of
 from .translated import told
 
 

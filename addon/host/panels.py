@@ -7,11 +7,22 @@ from typing import Any
 from bpy.types import Panel, UI_UL_list, UIList
 
 from ..rules.inspect.finding import SEVERITIES
+from .export_dialog import draw_refusals
 from .gap_colours import colours
 from .gap_reader import reader
-from .panel_parts import ChainPanel, StepPanel, anything, findings_freshness, pair, progress, room_px, wrapped
+from .panel_parts import (
+    ChainPanel,
+    StepPanel,
+    anything,
+    findings_freshness,
+    is_narrow,
+    pair,
+    progress,
+    room_px,
+    wrapped,
+)
 from .presets import LINKWRIGHT_PT_limits_presets
-from .results import WIDEST_CODE, shown_severities, state_of
+from .result_state import WIDEST_CODE, shown_severities, state_of
 from .translated import capital, told
 
 # What the longest code takes of a line, and from which room on there is enough beside it for any place.
@@ -93,7 +104,7 @@ class LINKWRIGHT_PT_inspect(StepPanel, Panel):
             layout.label(text="No findings", icon="CHECKMARK")
             _view_buttons(layout, state)
             return
-        _severity_buttons(layout, state)
+        _severity_buttons(layout, context, state)
         layout.template_list(
             "LINKWRIGHT_UL_findings", "", state, "findings", state, "active", rows=min(6, max(3, len(state.findings)))
         )
@@ -123,12 +134,7 @@ class LINKWRIGHT_PT_export(ChainPanel, Panel):
             if not scene.auto_scale:
                 body.prop(scene, "scale")
         if state.has_result and state.subject == ob.name and len(state.overrides):
-            box = layout.box()
-            box.label(text="Stops refuse the print file", icon="CANCEL")
-            for row in state.overrides:
-                line = box.row()
-                line.use_property_split = False
-                line.prop(row, "allow", text=told(f"Allow {row.name} ({row.count})"), translate=False)
+            draw_refusals(layout.box(), context, state)
         layout.operator("linkwright.export", icon="EXPORT")
         if state.exported:
             wrapped(layout.column(align=True), context, state.exported)
@@ -154,7 +160,8 @@ def _limits(layout: Any, scene: Any) -> None:
         layout.prop(scene, name, text=told(text), translate=False)
 
 
-def _severity_buttons(layout: Any, state: Any) -> None:
+def _severity_buttons(layout: Any, context: Any, state: Any) -> None:
+    narrow = is_narrow(context)
     row = layout.row(align=True)
     row.use_property_split = False
     for severity in SEVERITIES:
@@ -164,7 +171,7 @@ def _severity_buttons(layout: Any, state: Any) -> None:
         button.prop(
             state,
             f"show_{severity}",
-            text=told(f"{count} {severity}"),
+            text=told(f"{count}" if narrow else f"{count} {severity}"),
             icon=ICONS[severity],
             toggle=True,
             translate=False,

@@ -14,6 +14,7 @@ import numpy.typing as npt
 from gpu_extras.batch import batch_for_shader
 from mathutils import Vector
 
+from .chain_object import chain_of
 from .handles import view_ray
 from .lattice_edits import on_link, strut_of
 from .showing import parts
@@ -30,6 +31,8 @@ DARK = (0.0, 0.0, 0.0, 0.75)
 LIGHT = (1.0, 1.0, 1.0, 1.0)
 SPOT_PX, TEXT_PX, BESIDE_PX = 5.0, 12.0, 18.0
 MOST_LETTERS = 56
+# Surfaces looked through before a link, and the step past each, a share of how far away it is: single precision.
+MOST_BEFORE, PAST = 64, 2e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +61,28 @@ def view_at(context: Any, x: int, y: int) -> tuple[Any, Any] | None:
 def pointed_at(context: Any, ob: Any, area: Any, region: Any, x: int, y: int) -> Pointed | None:
     """Find the place of a chain's nearest link under a place of the window; struts before it are looked through."""
     return _nearest(context, parts(ob, "LINK"), area, region, x, y)
+
+
+def link_under(context: Any, area: Any, region: Any, x: int, y: int) -> tuple[Any, Pointed] | None:
+    """Find the nearest link of any chain under a place of the window, with its chain; all before it is looked through.
+
+    Blender's own search in the scene knows all objects at once, so that no link is asked by itself.
+    """
+    space = area.spaces.active
+    origin, ahead = (Vector(v.tolist()) for v in view_ray(region, space.region_3d, x, y))
+    depsgraph = context.evaluated_depsgraph_get()
+    for _ in range(MOST_BEFORE):
+        hit, at, _, _, one, matrix = context.scene.ray_cast(depsgraph, origin, ahead)
+        if not hit:
+            return None
+        ob = chain_of(one) if one.linkwright.part == "LINK" else None
+        # A link that something instances elsewhere is hit there as well.
+        own = ob is not None and matrix == one.matrix_world
+        if own and one.visible_get(view_layer=context.view_layer, viewport=space):
+            place = matrix.inverted() @ at
+            return ob, Pointed(one.name, on_link(one.name), (place.x, place.y, place.z))
+        origin = at + ahead * max(PAST * (at - origin).length, PAST * at.length)
+    return None
 
 
 def gate_at(context: Any, ob: Any, area: Any, region: Any, x: int, y: int) -> Pointed | None:

@@ -1,6 +1,7 @@
 """Presets of link, limits, feed and pour in Blender's own way: files in the user's own presets folder.
 
-Blender writes them; they are read by an operator of ours, so that taking one is one undo step and one rebuild.
+Some of links come with the extension, in its own folder. Blender writes them; they are read by an operator of ours, so
+that taking one is one undo step and one rebuild.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ from .live_lattice import live
 from .panel_names import words_of
 from .process_settings import FEED_CHOICES, FEED_KEYS, PROFILE_KEYS, note_process
 from .weighing import weigh_all
+
+# Where the presets lie that come with the extension; Blender takes an extension's folder for read-only.
+SHIPPED = str(Path(__file__).parent.parent / "data")
 
 KIND_ITEMS = (
     ("LINK", "Link", "Family and sizes of the link", "NONE", 1),

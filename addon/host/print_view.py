@@ -21,12 +21,12 @@ from ..rules.base.progress import Steps, part
 from ..rules.inspect.layers import Layers
 from ..rules.inspect.print_check import PrintCheck
 from ..rules.inspect.regions import overlapping_by_points
-from ..rules.solid.measure import normals
 from ..rules.solid.mesh import Body, FloatArray
+from ..rules.solid.point_normals import point_normals
 from ..rules.solid.section import box_pairs
+from .current import as_printed
 from .gap_colours import NARROW, OFF_MM, UNDER_FLOOR, WIDE, Legend, Painting, shaded
 from .in_view import viewports
-from .results import as_printed
 
 LOG = logging.getLogger(__name__)
 
@@ -79,25 +79,39 @@ class InScene:
 
 
 def light_painting(
-    bodies: Sequence[Body], share: FloatArray, buried: BoolArray, steps: LightSteps, *, mm: float, shift: FloatArray
+    bodies: Sequence[Body],
+    share: FloatArray,
+    buried: BoolArray,
+    steps: LightSteps,
+    *,
+    mm: float,
+    shift: FloatArray,
+    owners: Sequence[str] = (),
+    owner: npt.NDArray[np.int64] | None = None,
 ) -> Painting:
-    """Paint bodies by their light, face by face; ``share`` and ``buried`` (t,) as in `LightReach`."""
+    """Paint bodies by their light, face by face; ``share`` and ``buried`` (t,) as in `LightReach`.
+
+    ``owners``: where a solid was joined of several, what is shown and hidden by itself; ``owner`` (t,) which of them a
+    face is of, past the last for the lattice. Else each body is shown and hidden by itself.
+    """
+    if owner is None:
+        owners = [body.name for body in bodies]
+        owner = np.repeat(np.arange(len(bodies)), [len(body.mesh.triangles) for body in bodies])
     corners = np.concatenate([body.points()[body.mesh.triangles] for body in bodies])
+    # By the points and not by the faces, so that no slits open between faces.
+    normal = np.concatenate([point_normals(body.points(), body.mesh.triangles)[body.mesh.triangles] for body in bodies])
     colour = steps.colours(share)
     seen = np.flatnonzero(~buried & (colour[:, 3] > 0.0))
-    twice = normals(corners[seen])
-    length = np.linalg.norm(twice, axis=1, keepdims=True)
-    normal = twice / np.where(length > 0.0, length, 1.0)
-    places = (corners[seen] + OFF_MM * normal[:, None] - shift) / mm
-    ends = np.searchsorted(seen, np.cumsum([len(body.mesh.triangles) for body in bodies]))
-    counts = np.diff(ends, prepend=0).tolist()
+    seen = seen[np.argsort(owner[seen], kind="stable")]
+    places = (corners[seen] + OFF_MM * normal[seen] - shift) / mm
+    counts = np.bincount(owner[seen], minlength=len(owners))[: len(owners)].tolist()
     return Painting(
         places.reshape(-1, 3).astype(np.float32),
-        np.repeat(shaded(colour[seen], normal), 3, axis=0),
+        shaded(np.repeat(colour[seen], 3, axis=0), normal[seen].reshape(-1, 3)),
         np.arange(3 * len(seen), dtype=np.int32).reshape(-1, 3),
         "light that arrives",
         steps.legend(),
-        tuple((body.name, count) for body, count in zip(bodies, counts, strict=True)),
+        tuple(zip(owners, counts, strict=True)),
     )
 
 

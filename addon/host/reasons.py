@@ -13,7 +13,7 @@ from ..rules.solid.mesh import Mesh
 from ..verbs import flow
 from .chain_object import chain_of, found_edits, job_of, read_specs, turn_of
 from .lattice_edits import END, ROOT, Gate, strut_of
-from .results import state_of
+from .result_state import state_of
 from .stamps import stamp
 from .view import redraw
 

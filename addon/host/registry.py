@@ -38,6 +38,11 @@ class Registry:
         setattr(owner, name, value)
         self.did(lambda: delattr(owner, name))
 
+    def preset_path(self, folder: str) -> None:
+        """Have Blender look for presets in the folder "presets" of ``folder`` too."""
+        bpy.utils.register_preset_path(folder)
+        self.did(lambda: bpy.utils.unregister_preset_path(folder))
+
     def handler(self, handlers: list[Any], fn: Callable[..., Any]) -> None:
         """Add an application handler."""
         handlers.append(fn)

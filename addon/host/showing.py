@@ -7,6 +7,7 @@ parented to the chain and marked as its parts, so that copies of a chain own the
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from operator import itemgetter
 from typing import Any
 
 import bpy
@@ -14,10 +15,13 @@ import numpy as np
 from mathutils import Matrix
 
 from ..rules.base.errors import BadInput
+from ..rules.base.progress import Steps
 from ..rules.chain.chain import Chain
 from ..rules.solid.mesh import Mesh
 from .conversions import fill_mesh, mesh_arrays, pose_matrix
 
+# Objects gone through between two glances at the clock.
+AT_A_TIME = 128
 # Edges bent by more are drawn as edges: of a strut, and of a link that is not plain round wire.
 SHARP_DEG = 35.0
 # Colours of struts where the view colours by object; the blue is that of Okabe and Ito, told apart by all eyes.
@@ -42,8 +46,42 @@ class StrutShape:
 
 def parts(ob: Any, part: str) -> list[Any]:
     """Give a chain's links or struts in their order."""
-    own = [child for child in ob.children if child.linkwright.part == part and child.library is None]
-    return sorted(own, key=lambda child: child.linkwright.number)
+    own = [
+        (group.number, child)
+        for child in ob.children
+        if (group := child.linkwright).part == part and child.library is None
+    ]
+    return [child for _, child in sorted(own, key=itemgetter(0))]
+
+
+def parts_found(ob: Any, *kinds: str) -> Steps[list[Any]]:
+    """Give a chain's links or struts in their order, in steps; of both kinds the links first."""
+    children = ob.children
+    own = []
+    for number, child in enumerate(children, 1):
+        group = child.linkwright
+        if group.part in kinds and child.library is None:
+            own.append((group.part, group.number, child))
+        if number % AT_A_TIME == 0:
+            yield number / len(children)
+    # LINK comes before STRUT.
+    return [child for *_, child in sorted(own, key=itemgetter(0, 1))]
+
+
+def in_scenes(ob: Any, own: Sequence[Any]) -> list[Any]:
+    """Give those of a chain's parts that stand in a scene: one that was deleted may still be held by something.
+
+    The collection of its parts tells of most; all objects are gone through only where some are not in it.
+    """
+    scenes: Any = bpy.data.scenes
+    home = ob.linkwright.home
+    shown = home is not None and any(
+        home == one for scene in scenes for one in (scene.collection, *scene.collection.children_recursive)
+    )
+    here = set(home.objects) if shown else set()
+    if any(part not in here for part in own):
+        here = {one for scene in scenes for one in scene.objects}
+    return [part for part in own if part in here]
 
 
 def show(ob: Any, chain: Chain, mm: float) -> None:
@@ -69,15 +107,17 @@ def show(ob: Any, chain: Chain, mm: float) -> None:
         there.setdefault(link.linkwright.number, link)
     kept = [there.get(number) for number in range(1, len(chain.bodies) + 1)]
     spare = [link for link in links if link not in kept]
-    home = note_home(ob)
+    home, elsewhere, made = note_home(ob), _looking_elsewhere(links or [ob]), []
     for number, (link, body) in enumerate(zip(kept, chain.bodies, strict=True), 1):
         if link is None:
             link = _new_part(ob, home, body.name, by_kind[id(body.mesh)], "LINK", number)
+            made.append(link)
         if link.data is not by_kind[id(body.mesh)]:
             link.data = by_kind[id(body.mesh)]
         if _plain_name(link) != body.name:
             link.name = body.name
         link.matrix_basis = Matrix(pose_matrix(body.pose, mm).tolist())
+    _keep_out(made, elsewhere)
     bpy.data.batch_remove([data for data in spare_meshes if data.users == 0])
     _remove(spare)
 
@@ -89,7 +129,9 @@ def show_struts(ob: Any, shapes: Sequence[StrutShape], mm: float) -> None:
     where they were planned.
     """
     there: dict[str, list[Any]] = {}
-    for strut in parts(ob, "STRUT"):
+    struts, made = parts(ob, "STRUT"), []
+    elsewhere = _looking_elsewhere(struts or parts(ob, "LINK"))
+    for strut in struts:
         there.setdefault(_plain_name(strut), []).append(strut)
     chosen = [there[shape.name].pop(0) if there.get(shape.name) else None for shape in shapes]
     _remove([strut for rest in there.values() for strut in rest])
@@ -97,9 +139,11 @@ def show_struts(ob: Any, shapes: Sequence[StrutShape], mm: float) -> None:
     for number, (shape, strut) in enumerate(zip(shapes, chosen, strict=True), 1):
         if strut is None:
             strut = _new_part(ob, home, shape.name, bpy.data.meshes.new(shape.name), "STRUT", number)
+            made.append(strut)
         elif strut.data is None or strut.data.users > 1 or strut.data.library is not None:
             strut.data = bpy.data.meshes.new(shape.name)
         _show_strut(strut, shape, number, mm)
+    _keep_out(made, elsewhere)
 
 
 def _show_strut(strut: Any, shape: StrutShape, number: int, mm: float) -> None:
@@ -145,6 +189,30 @@ def hide_struts(ob: Any, hidden: bool) -> None:
 def remove_parts(ob: Any) -> None:
     """Take all parts of a chain away."""
     _remove(parts(ob, "LINK") + parts(ob, "STRUT"))
+
+
+def _looking_elsewhere(like: Sequence[Any]) -> list[tuple[Any, Any]]:
+    """Give view layer and space of each local view that leaves out some of what is not hidden of some objects."""
+    manager: Any = bpy.context.window_manager
+    found = []
+    for window in manager.windows:
+        layer = window.view_layer
+        for area in window.screen.areas:
+            space = area.spaces.active
+            if area.type == "VIEW_3D" and space.local_view is not None:
+                shown = [one for one in like if one.visible_get(view_layer=layer)]
+                if not all(one.visible_get(view_layer=layer, viewport=space) for one in shown):
+                    found.append((layer, space))
+    return found
+
+
+def _keep_out(made: Sequence[Any], views: Sequence[tuple[Any, Any]]) -> None:
+    """Keep new objects, which Blender shows in all local views, out of those that look at something else."""
+    for layer, space in views:
+        for one in made:
+            # Blender grumbles of what is in no layer, as in a collection that is left out of it.
+            if one.visible_get(view_layer=layer):
+                one.local_view_set(space, False)
 
 
 def _plain_name(ob: Any) -> str:

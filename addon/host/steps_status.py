@@ -13,9 +13,10 @@ from typing import Any
 import numpy as np
 
 from ..rules.inspect.finding import Finding
+from .current import up_of
 from .lattice_show import UP_DIGITS, lattice_stamp
 from .outcomes import Dates, note, outcome_of
-from .results import state_of, up_of
+from .result_state import state_of
 from .stamps import stamp
 
 STEPS = ("chain", "layout", "inspect", "feed", "print", "cast", "export")

@@ -1,12 +1,13 @@
 """The surfaces a scene shows of some of its objects: their own, and those of all that they instance."""
 
 import hashlib
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from ..rules.base.progress import Steps
 from ..rules.solid.mesh import FloatArray
 from .conversions import double
 
@@ -66,15 +67,16 @@ def standing(objects: Collection[Any], depsgraph: Any) -> dict[str, str]:
     return {name: total.hexdigest()[:16] for name, total in stands.items()}
 
 
-def standing_parts(parts: Iterable[Any]) -> str:
+def standing_parts(parts: Sequence[Any]) -> Steps[str]:
     """Give a short text that differs whenever one of a chain's parts stands otherwise on the chain, or has other metal.
 
     Where the chain itself stands plays no part, and no rounding: what is compared was put there by the same numbers.
     """
     meshes: dict[int, bytes] = {}
     total = hashlib.sha256()
-    for ob in parts:
+    for number, ob in enumerate(parts):
         total.update(ob.name.encode() + standing_part(ob, meshes))
+        yield (number + 1) / len(parts)
     return total.hexdigest()[:16]
 
 
@@ -88,13 +90,20 @@ def standing_part(ob: Any, meshes: dict[int, bytes]) -> bytes:
 
 def placed(ob: Any) -> bytes:
     """Give what tells where a part stands on its chain."""
-    place: bytes = (double(ob.matrix_basis) + 0.0).tobytes()
+    x, y, z, w = ob.matrix_basis
+    place: bytes = (np.array((*x, *y, *z, *w)) + 0.0).tobytes()
     return place
 
 
 def _digest(data: Any) -> bytes:
     points = np.empty(3 * len(data.vertices), dtype=np.float32)
-    data.vertices.foreach_get("co", points)
     corners = np.empty(len(data.loops), dtype=np.int32)
-    data.loops.foreach_get("vertex_index", corners)
+    # The same numbers by the names Blender stores them under: without a call for each of them.
+    places, ends = data.attributes.get("position"), data.attributes.get(".corner_vert")
+    if places is None or ends is None or data.is_editmode:
+        data.vertices.foreach_get("co", points)
+        data.loops.foreach_get("vertex_index", corners)
+    else:
+        places.data.foreach_get("vector", points)
+        ends.data.foreach_get("value", corners)
     return hashlib.sha256(points.tobytes() + corners.tobytes()).digest()

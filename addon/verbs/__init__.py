@@ -1,6 +1,7 @@
 """The command line: parse, run the rules, report. Imports no Blender."""
 
 import json
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -14,6 +15,7 @@ from .gauge import gauge_or_readings
 from .host import HostTools
 from .parser import make_parser
 
+KEY = re.compile(r"(chain|layout|process|feed|cast)\.\w+: ")  # of a job file, as its tables and keys are called
 _VERBS: dict[str, Callable[..., commands.Outcome]] = {
     "chain": commands.chain,
     "inspect": commands.inspect_files,
@@ -29,8 +31,10 @@ def main(argv: Sequence[str], host: HostTools | None = None, *, program: str = "
 
     ``host`` is None where there is no Blender. Errors are one line on standard error.
     """
+    jobs: list[str] = []
     try:
         args = make_parser(program).parse_args(list(argv))
+        jobs = [args.job] if "job" in args else getattr(args, "files", [])
         json_path: str | None = getattr(args, "json", None)
         if json_path not in (None, "-"):
             commands.check_folder(Path(str(json_path)))
@@ -42,9 +46,14 @@ def main(argv: Sequence[str], host: HostTools | None = None, *, program: str = "
                 write_whole(Path(json_path), outcome.report.encode())
             _write(sys.stdout, "\n".join(outcome.lines) + "\n")
     except (BadInput, CannotBuild) as error:
-        _write(sys.stderr, f"{program}: {' '.join(str(error).split())}\n")
+        _write(sys.stderr, f"{program}: {_placed(' '.join(str(error).split()), jobs)}\n")
         return error.exit_code
     return 1 if stops(outcome.findings) else 0
+
+
+def _placed(text: str, jobs: Sequence[str]) -> str:
+    """Put the name of the one job file before a message of a rule, which knows the key but not the file."""
+    return f"{Path(jobs[0]).name}: {text}" if len(jobs) == 1 and KEY.match(text) else text
 
 
 def _write(stream: TextIO, text: str) -> None:

@@ -11,7 +11,8 @@ from ..rules.cast.flask import USUAL_MARGINS
 from ..rules.cast.forecast import forecast
 from ..rules.cast.layouts import Allowance, LayoutFigures, compare_layouts
 from ..rules.cast.materials import Materials
-from ..rules.cast.plan import USUAL_HABITS, CastPlan, mould_and_metal, plan
+from ..rules.cast.mould_and_metal import mould_and_metal
+from ..rules.cast.plan import USUAL_HABITS, CastPlan, plan
 from ..rules.cast.pour import Pour, reach_mm
 from ..rules.cast.quick import Section
 from ..rules.chain.build import build_chain

@@ -6,6 +6,7 @@ The folder lies with the settings of the user, outside the extension, where no u
 import os
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from ..rules.cast.materials import Materials, load_materials
@@ -15,7 +16,12 @@ VARIABLE = "LINKWRIGHT_MATERIALS"
 
 def own_materials() -> Materials:
     """Read our tables and lay those of the user's folder over them; what cannot be used is named in ``warnings``."""
-    return load_materials(user=own_folder(os.environ, sys.platform, Path.home()))
+    folder = own_folder(os.environ, sys.platform, Path.home())
+    found = load_materials(user=folder)
+    if os.environ.get(VARIABLE) and not os.path.exists(folder):
+        lost = f"{VARIABLE}: there is no folder {folder}; make it, or mend the variable"
+        found = replace(found, warnings=(*found.warnings, lost))
+    return found
 
 
 def own_folder(environ: Mapping[str, str], platform: str, home: Path) -> Path:

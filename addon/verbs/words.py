@@ -13,7 +13,7 @@ from ..rules.feed.lattice import Lattice
 from ..rules.inspect.finding import SEVERITIES, Finding, grouped
 from ..rules.sheet.compared import layout_row
 from ..rules.sheet.movement import figure, span, tightest
-from ..rules.sheet.outcome import headline
+from ..rules.sheet.outcome import LEVER_HEAD, NO_LEVER, headline, lever_rows
 
 MAX_ROWS = 20
 # A tapered chain has a type for every joint.
@@ -156,8 +156,19 @@ def plan_lines(plan: CastPlan) -> list[str]:
         lines.append(f"on the spin arm: {plan.arm_load_g / 1000.0:.1f} kg")
     if plan.cost is not None:
         lines.append(f"cost: {plan.cost.total:.2f} {plan.cost.currency}".rstrip())
-    if plan.forecast is not None:
-        lines.append(headline(plan.forecast.links))
+    return lines + _cast_lines(plan)
+
+
+def _cast_lines(plan: CastPlan) -> list[str]:
+    """Say whether it will cast, and where it will not for certain what would put that right."""
+    told = plan.forecast
+    if told is None:
+        return []
+    lines = [text for text in (headline(told.links), told.remark) if text]
+    if told.levers:
+        lines += table(LEVER_HEAD, lever_rows(told.levers))
+        if not any(lever.passes for lever in told.levers):
+            lines.append(NO_LEVER)
     return lines
 
 

@@ -8,8 +8,9 @@ import trimesh
 from addon.host.cast_results import lever_words
 from addon.host.cast_view import BARE, BLUE, ORANGE, cast_view, fill_colours, freeze_colours, order_colours
 from addon.host.conversions import mesh_arrays
+from addon.host.current import look_again
 from addon.host.gap_colours import UNDER_FLOOR, colours
-from addon.host.results import look_again, state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from addon.rules.cast.levers import Lever
 from addon.rules.cast.replay import Replay
@@ -144,6 +145,8 @@ def test_the_weight_follows_the_design_and_the_alloy_without_a_button(add_chain)
 
 
 def test_a_plan_is_shown_in_time_dated_and_taken_back(add_chain):
+    # Thick layers, so that the check at the end is quick.
+    scene().linkwright.layer_mm = 0.2
     ob = three_links(add_chain)
     bpy.ops.linkwright.add_lattice()
     assert "Lattice | about" in cast_panel()

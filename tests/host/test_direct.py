@@ -18,7 +18,7 @@ from trimesh.proximity import closest_point_naive
 
 import addon
 from addon.host import gap_reader as gap_reader_module
-from addon.host import keys, long_work, menus, op_drag, op_gate, pointing
+from addon.host import keys, long_work, menus, op_drag, op_gate, pointing, pointing_edit
 from addon.host.chain_object import change_together
 from addon.host.conversions import double
 from addon.host.gap_reader import NOTHING, WORN, gap_lines, reader
@@ -28,13 +28,26 @@ from addon.host.lattice_edits import strut_of
 from addon.host.op_drag import LINKWRIGHT_OT_drag_size, LINKWRIGHT_OT_drag_width
 from addon.host.op_gate import LINKWRIGHT_OT_add_gate, LINKWRIGHT_OT_lead_gate
 from addon.host.pointing import Pointed
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from addon.host.units import mm_per_unit
 from tests.host.recorder import Recorder, draw_all, texts
 from tests.host.test_chain_object import line, select
 from tests.host.test_inspect import mm_scene, put
-from tests.host.test_lattice_editing import NEAR_MM, WIRE_MM, chain, fed, gate, gates, link, own, saved, stands, top
+from tests.host.test_lattice_editing import (
+    NEAR_MM,
+    WIRE_MM,
+    chain,
+    fed,
+    gate,
+    gates,
+    link,
+    own,
+    saved,
+    stands,
+    top,
+    undoes_in_one_step,
+)
 from tests.host.test_print_check import three_links
 
 __all__ = ["fed", "saved"]
@@ -287,7 +300,7 @@ def clicks(fed, monkeypatch):
     under = SimpleNamespace(link=None, gate=None, over=True)
     context = Context()
     place = (context.area, context.region)
-    monkeypatch.setattr(op_gate, "view_at", lambda *_: place if under.over else None)
+    monkeypatch.setattr(pointing_edit, "view_at", lambda *_: place if under.over else None)
     monkeypatch.setattr(op_gate, "pointed_at", lambda *_: under.link)
     monkeypatch.setattr(op_gate, "gate_at", lambda *_: under.gate)
     return fed, context, under
@@ -450,15 +463,7 @@ def test_the_tip_of_a_gate_is_dragged_to_another_place(clicks):
 )
 def test_a_gate_is_taken_or_led_by_call_in_one_undo_step(fed, edit):
     select(gate(fed, "link 2"))
-    bpy.ops.ed.undo_push(message="before")
-    before = stands(chain())
-    edit()
-    after = stands(chain())
-    assert after != before
-    bpy.ops.ed.undo()
-    assert stands(chain()) == before
-    bpy.ops.ed.redo()
-    assert stands(chain()) == after
+    undoes_in_one_step(edit)
 
 
 def test_what_cannot_be_taken_or_led_is_said(fed):
@@ -502,6 +507,9 @@ def test_links_are_found_through_struts_and_gates_through_links(fed, ray):
     look(ray, at, (0.0, 0.0, 1.0))
     found = pointing.pointed_at(bpy.context, fed, *over)
     assert found.body == "link 2"
+    under, same = pointing.link_under(bpy.context, *over)
+    assert (under, same.ob_name) == (fed, found.ob_name)
+    np.testing.assert_allclose(same.at, found.at, atol=1e-4)
     assert pointing.gate_at(bpy.context, fed, *over).ob_name == "gate of link 2"
     place = double(link(fed, 2).matrix_world) @ np.append(found.at, 1.0)
     assert np.linalg.norm(place[:2] - at[:2]) < 1e-3
@@ -646,6 +654,7 @@ def test_handles_show_what_is_selected_and_nothing_else(fed):
     assert LINKWRIGHT_GGT_gate.poll(bpy.context)
     select(next(one for one in parts(fed, "STRUT") if strut_of(one).gate is None))
     assert not LINKWRIGHT_GGT_gate.poll(bpy.context)
+    assert LINKWRIGHT_GGT_sizes.poll(bpy.context)
     select(gate(fed, "link 2"))
     bpy.context.scene.linkwright.handles = False
     assert not LINKWRIGHT_GGT_gate.poll(bpy.context)
@@ -670,7 +679,8 @@ def test_handles_stand_in_the_world_where_the_chain_does(add_chain, scale):
     arrows = [SimpleNamespace(hide=True, matrix_basis=None) for _ in range(2)]
     group = SimpleNamespace(_arrows=arrows, _sign=None, _held=[None, None])
     context = SimpleNamespace(
-        active_object=ob, scene=bpy.context.scene, space_data=Context().area.spaces.active
+        active_object=ob, scene=bpy.context.scene, view_layer=bpy.context.view_layer,
+        space_data=Context().area.spaces.active,
     )  # fmt: skip
     LINKWRIGHT_GGT_sizes.draw_prepare(group, context)
     matrix = double(ob.matrix_world)
@@ -692,6 +702,49 @@ def test_handles_stand_in_the_world_where_the_chain_does(add_chain, scale):
     assert all(arrow.hide for arrow in arrows)
 
 
+def test_handles_are_not_in_a_local_view_of_something_else(add_chain):
+    ob = add_chain()
+    other = bpy.data.objects.new("stone", None)
+    bpy.context.scene.collection.objects.link(other)
+    context = Context()
+    space = context.area.spaces.active
+    arrows = [SimpleNamespace(hide=True, matrix_basis=None) for _ in range(2)]
+    group = SimpleNamespace(_arrows=arrows, _sign=None, _held=[None, None])
+    here = SimpleNamespace(
+        active_object=ob, scene=bpy.context.scene, view_layer=bpy.context.view_layer, space_data=space
+    )
+    select(other)
+    with bpy.context.temp_override(window=bpy.context.window, area=context.area, region=context.region):
+        bpy.ops.view3d.localview()
+        LINKWRIGHT_GGT_sizes.draw_prepare(group, here)
+        assert all(arrow.hide for arrow in arrows)
+        bpy.ops.view3d.localview()
+    LINKWRIGHT_GGT_sizes.draw_prepare(group, here)
+    assert not any(arrow.hide for arrow in arrows)
+
+
+@pytest.mark.usefixtures("reading")
+def test_the_gap_is_read_of_the_chain_under_the_pointer_and_not_only_of_the_active_one(add_chain, ray):
+    first, second = three_links(add_chain), three_links(add_chain)
+    second.location.x += 0.2
+    bpy.context.view_layer.update()
+    context = Context()
+    for active in (first, second, None):
+        bpy.context.view_layer.objects.active = active
+        for ob in (first, second):
+            one = parts(ob, "LINK")[1]
+            at = double(one.matrix_world)
+            edge = np.array(one.data.vertices[0].co[:]) @ at[:3, :3].T + at[:3, 3]
+            look(ray, edge + 1e-5 * (at[:3, 3] - edge), (0.0, 0.0, -1.0))
+            found = pointing.link_under(bpy.context, context.area, context.region, 0, 0)
+            assert found is not None
+            assert found[0] == ob
+            reading = read(context)
+            assert reading.lines[0].startswith("link ")
+            mm = mm_per_unit(bpy.context.scene)
+            assert reading.line is None or np.abs(reading.line[0] - at[:3, 3]).max() * mm < 15.0
+
+
 def test_the_gate_handle_stands_where_the_gate_enters_its_link(fed):
     fed.location = (5.0, 6.0, 7.0)
     bpy.context.view_layer.update()
@@ -699,7 +752,8 @@ def test_the_gate_handle_stands_where_the_gate_enters_its_link(fed):
     select(one)
     tip = SimpleNamespace(hide=True, matrix_basis=None)
     context = SimpleNamespace(
-        active_object=one, scene=bpy.context.scene, space_data=Context().area.spaces.active
+        active_object=one, scene=bpy.context.scene, view_layer=bpy.context.view_layer,
+        space_data=Context().area.spaces.active,
     )  # fmt: skip
     LINKWRIGHT_GGT_gate.draw_prepare(SimpleNamespace(_tip=tip), context)
     at = double(tip.matrix_basis)[:3, 3] - (5.0, 6.0, 7.0)

@@ -94,7 +94,7 @@ def test_the_dialog_says_what_will_be_refused_and_why_before_the_click(row):
     refused.name, refused.count = "gap", 1
     assert "Stops refuse the print files" in sentence()
     assert "Allow gap (1)" in said()
-    assert "links 1 and 2 are 0.1 mm apart" in sentence()
+    assert "Links 1 and 2 are 0.1 mm apart" in sentence()
     row.linkwright.gap_mm = 0.15
     assert "Out of date" in said()
     assert {"STL", "3MF", "Bodies", "Report and Sheet", "Scale for Shrinkage"} <= set(said().split(" | "))
@@ -158,6 +158,18 @@ def test_only_what_is_asked_for_is_written_and_nothing_old_is_left(tmp_path):
     assert big[0] / small[0] == pytest.approx(1.25 / scale, rel=5e-3)
     with pytest.raises(RuntimeError, match="no file is chosen"):
         bpy.ops.linkwright.export(directory=str(tmp_path), use_stl=False, use_3mf=False, papers=False)
+
+
+@pytest.mark.usefixtures("quick", "row")
+def test_papers_alone_are_no_failure(tmp_path):
+    assert exported(tmp_path, use_stl=False, use_3mf=False) == PAPERS
+    assert bpy.context.window_manager.linkwright.exported == "Written: report.json, sheet.html"
+
+
+@pytest.mark.usefixtures("row")
+def test_beside_a_file_that_is_not_saved_nothing_is_written():
+    with pytest.raises(RuntimeError, match="not saved yet"):
+        bpy.ops.linkwright.export(directory="//out")
 
 
 @pytest.mark.usefixtures("row")

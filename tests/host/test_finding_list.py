@@ -10,7 +10,8 @@ import pytest
 from addon.host.finding_words import panel_text
 from addon.host.overlay import Overlay
 from addon.host.panels import LINKWRIGHT_UL_findings
-from addon.host.results import state_of, store
+from addon.host.result_state import state_of
+from addon.host.results import store
 from addon.rules.inspect.body_findings import size_findings
 from addon.rules.inspect.finding import Finding
 from addon.rules.inspect.inspection import Inspection

@@ -10,7 +10,7 @@ import pytest
 from addon.host import op_samples, presets, steps_status
 from addon.host.cast_results import MOST_REASONS, reasons
 from addon.host.op_chain import look_at_new
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.rules.cast.verdict import AT_RISK, SHORT, SOUND, LinkCast
 from addon.rules.files.job import read_job
 from tests.host.recorder import Recorder, draw_all, headers, texts
@@ -295,6 +295,21 @@ def test_presets_hold_every_setting_of_their_kind():
     others = {"rna_type", "name", "stamp", "hold", "job_name", "light", "live_lattice", "handles", "folder"}
     assert scene - kept - others == set()
     assert kept <= scene
+
+
+def test_the_presets_that_come_along_make_links_that_print(add_chain):
+    ob = small(add_chain)
+    folders = [Path(folder) for folder in bpy.utils.preset_paths("linkwright/link")]
+    shipped = sorted(path for folder in folders for path in folder.glob("*.py") if presets.SHIPPED in str(path))
+    assert len(shipped) >= 3
+    for path in shipped:
+        settings = re.findall(r"^settings\.(\w+) = (.+)$", path.read_text(encoding="utf-8"), re.MULTILINE)
+        assert tuple(key for key, _ in settings) == presets.LINK_KEYS
+        bpy.ops.linkwright.take_preset(filepath=str(path), kind="LINK")
+        group = ob.linkwright
+        assert path.stem == f"{group.family.capitalize()}_{group.wire_mm:g}_mm"
+        assert group.figures.message == ""
+        assert group.figures.gap_mm >= group.gap_mm - 1e-6
 
 
 def test_a_preset_that_cannot_be_built_changes_nothing(add_chain, tmp_path):

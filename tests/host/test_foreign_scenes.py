@@ -176,6 +176,11 @@ def test_scaled_mirrored_and_under_a_scaled_parent_a_body_keeps_its_outside(scal
     assert solids() == pytest.approx([8.0 * 2.0 * abs(np.prod(scale))], rel=1e-5)
 
 
+def test_a_mesh_of_metres_is_said_to_be_one_before_any_gate_is_looked_for():
+    select(cube(2.0))
+    refused("too large .* press Set Millimetres", bpy.ops.linkwright.add_lattice)
+
+
 def test_a_chain_under_a_scaled_parent_says_so_before_any_work(add_chain):
     millimetres()
     ob = add_chain(**ROW)
@@ -305,5 +310,5 @@ def test_two_thousand_other_objects_cost_their_edits_nothing(add_chain, monkeypa
     second = ob.copy()
     home.link(second)
     assert edit(bpy.data.objects["prop.700"]) >= 0
-    found = handlers._chains(bpy.context.scene, frozenset())
+    found = finish(handlers._chains(bpy.context.scene, frozenset()))
     assert {one.name for one in found} == {ob.name, second.name}

@@ -3,8 +3,10 @@
 import bpy
 import numpy as np
 
+from addon.host.current import look_again
 from addon.host.gap_colours import UNDER_FLOOR, UNDER_WARN, ColourSteps, colours
-from addon.host.results import clear, look_again, state_of
+from addon.host.result_state import state_of
+from addon.host.results import clear
 from addon.host.showing import parts
 from tests.host.recorder import draw_all, texts
 from tests.host.test_boolean import torus

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from addon.host.conversions import world_mesh
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.host.units import mm_per_unit
 from tests.host.recorder import draw_all, texts
 
@@ -49,10 +49,10 @@ def test_added_it_has_its_size_in_any_unit(system, scale):
 def test_what_is_added_is_inspected_at_once():
     bpy.context.scene.unit_settings.scale_length = 0.001
     bpy.context.scene.linkwright.gap_floor_mm = 0.2
-    bpy.ops.linkwright.add_gauge()
+    bpy.ops.linkwright.add_gauge(stations=3)
     bpy.ops.linkwright.inspect()
     state = state_of(bpy.context)
-    assert "11 bodies" in state.heading
+    assert "4 bodies" in state.heading
     stops = {(row.code, row.bodies) for row in state.findings if row.severity == "stop"}
     assert ("gap-below-floor", "gap 0.15, gauge") in stops
     assert {code for code, _ in stops} <= {"gap-below-floor", "web-thin", "web-weak"}

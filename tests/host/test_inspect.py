@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from mathutils import Vector
 
-from addon.host.results import place_of, state_of
+from addon.host.result_state import place_of, state_of
 from addon.host.showing import parts
 from tests.host.test_boolean import box, counts, torus
 from tests.host.test_chain_object import places, select
@@ -69,7 +69,8 @@ def test_the_gap_is_in_mm_in_any_unit(scale):
     put("b", one, at=(units * 5.125, 0, 0))
     bpy.ops.linkwright.inspect()
     (found,) = rows("gap-below-floor")
-    assert float(found.figure) == pytest.approx(0.125, abs=1e-3)
+    number, unit = found.figure.split()
+    assert (float(number), unit) == (pytest.approx(0.125, abs=1e-3), "mm")
     place = place_of(state_of(bpy.context), found)
     assert place[0] / units == pytest.approx(5.06, abs=0.1)
 
@@ -186,13 +187,12 @@ def short(add_chain):
 
 
 def test_a_stop_refuses_unless_named(add_chain, tmp_path):
-    short(add_chain)
-    bpy.context.scene.linkwright.light = "OFF"
-    bpy.ops.linkwright.export(directory=str(tmp_path))
+    short(add_chain).linkwright.links = 2
+    # Thick layers, so that the checks of the exports are quick.
+    bpy.context.scene.linkwright.light, bpy.context.scene.linkwright.layer_mm = "OFF", 0.4
     bpy.context.scene.linkwright.gap_floor_mm = 2.0
     with pytest.raises(RuntimeError, match=r"stops stand: .*gap-below-floor"):
         bpy.ops.linkwright.export(directory=str(tmp_path))
-    # No print file of the earlier export is left behind.
     assert sorted(p.name for p in tmp_path.iterdir()) == ["report.json", "sheet.html"]
     with pytest.raises(RuntimeError, match="'nonsense' is not a stop of this job"):
         bpy.ops.linkwright.export(directory=str(tmp_path), override="nonsense")

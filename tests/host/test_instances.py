@@ -6,7 +6,8 @@ import pytest
 from mathutils import Matrix
 
 from addon.host.conversions import turn_and_stretch
-from addon.host.results import look_again, state_of
+from addon.host.current import look_again
+from addon.host.result_state import state_of
 from addon.host.selection import bodies_of, read_selected
 from addon.rules.base.progress import finish
 from tests.host.recorder import draw_all, texts
@@ -132,7 +133,7 @@ def test_copies_of_a_shape_made_in_the_nodes_are_bodies_too():
     instancing(host, None, 3, 4.1, primitive=True)
     only(host)
     bpy.ops.linkwright.inspect()
-    found = {row.bodies: float(row.figure) for row in rows("gap-below-floor")}
+    found = {row.bodies: float(row.figure.removesuffix(" mm")) for row in rows("gap-below-floor")}
     assert set(found) == {"Row: copy 1, Row: copy 2", "Row: copy 2, Row: copy 3"}
     assert all(gap == pytest.approx(0.1, abs=1e-3) for gap in found.values())
 

@@ -14,13 +14,14 @@ from addon.host import live_lattice
 from addon.host import reasons as reasons_module
 from addon.host.chain_object import read_job, read_specs
 from addon.host.conversions import double
+from addon.host.current import is_current
 from addon.host.lattice_edits import Edits, gone, of_spec, planned_again, store_edits, stored, strut_of
 from addon.host.lattice_show import lattice_stamp
 from addon.host.live_lattice import live
 from addon.host.own_link import KEEP_OUT
 from addon.host.process_settings import FEED_CHOICES, FEED_KEYS, apply_scene, feed_spec
 from addon.host.reasons import reasons
-from addon.host.results import is_current, state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from addon.rules.feed.spec import FeedSpec, GatePlace, PinnedGate
 from addon.rules.files.job import read_job as read_job_file
@@ -351,6 +352,11 @@ def test_only_gates_are_pinned_and_a_moved_one_is_planned_first(fed):
 def test_an_edit_undoes_in_one_step_and_comes_back(fed, edit):
     store_edits(fed.linkwright, Edits(barred=(GatePlace("link 3", (0.0, 4.85, 0.0)),)))
     select(gate(fed, "link 2"))
+    undoes_in_one_step(edit)
+
+
+def undoes_in_one_step(edit):
+    """Check that an edit changes the lattice, and that one step back and one forth give what was before and after."""
     bpy.ops.ed.undo_push(message="before")
     before = stands(chain())
     edit()

@@ -8,11 +8,12 @@ import pytest
 
 from addon.host import cast_view as cast
 from addon.host import gap_colours, handlers, legend
+from addon.host.current import as_printed
 from addon.host.gap_colours import colours
-from addon.host.in_view import InView, look, viewports
+from addon.host.in_view import InView, viewports
 from addon.host.overlay import MARKS, Overlay
 from addon.host.print_view import LightSteps
-from addon.host.results import as_printed, state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from tests.host.test_boolean import torus
 from tests.host.test_cast_view import ALL, run, three_links
@@ -284,8 +285,11 @@ def as_in_a_window():
     def rest():
         later = handlers.later
         later._due = later._due and 0.0
-        later._wait()
+        slices = 1
+        while later._wait() is not None:
+            slices += 1
         later.stop()
+        return slices
 
     handlers.later.at_once = False
     yield rest
@@ -301,8 +305,8 @@ def test_a_moved_link_takes_the_colours_at_once_and_brings_them_back_at_rest(add
     state, link = state_of(bpy.context), parts(ob, "LINK")[1]
     assert not state.moved
     looked = []
-    look_again = handlers.look_again
-    monkeypatch.setattr(handlers, "look_again", lambda *given: looked.append(1) or look_again(*given))
+    looking = handlers.looking
+    monkeypatch.setattr(handlers, "looking", lambda *given: looked.append(1) or looking(*given))
     before = link.location.copy()
     link.location.z += 0.001
     bpy.context.view_layer.update()
@@ -323,6 +327,104 @@ def test_a_moved_link_takes_the_colours_at_once_and_brings_them_back_at_rest(add
     bpy.context.view_layer.update()
     as_in_a_window()
     assert state.moved
+
+
+@pytest.fixture
+def one_step(monkeypatch, as_in_a_window):
+    """Let slices be one step each; gives a function that goes some of them and tells whether that was the end."""
+
+    def step(steps, _seconds):
+        try:
+            next(steps)
+        except StopIteration:
+            return True, None
+        return False, None
+
+    def go(count):
+        later = handlers.later
+        for _ in range(count):
+            later._due = 0.0
+            if later._wait() is None:
+                return True
+        return False
+
+    monkeypatch.setattr(handlers, "run_slice", step)
+    yield go
+    as_in_a_window()
+
+
+def test_what_changes_while_all_parts_are_looked_at_has_the_look_begin_anew(add_chain, one_step):
+    ob = three_links(add_chain)
+    bpy.ops.linkwright.inspect()
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    state, link = state_of(bpy.context), parts(ob, "LINK")[0]
+    before = link.location.copy()
+    # Moved after the look had passed it.
+    handlers.later.ask(None)
+    assert not one_step(4)
+    link.location.z += 0.001
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    assert state.moved
+    # And moved back while it is being found that it was moved.
+    handlers.later.ask(None)
+    assert not one_step(4)
+    link.location = before
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    assert not state.moved
+    # Another result in the middle of a look at the one before.
+    link.location.z += 0.001
+    bpy.context.view_layer.update()
+    assert not one_step(4)
+    bpy.ops.linkwright.inspect()
+    assert one_step(200)
+    assert not state.moved
+    # Deleted, and Blender has not told yet.
+    handlers.later.ask(None)
+    assert not one_step(1)
+    bpy.data.objects.remove(parts(ob, "LINK")[2])
+    assert one_step(200)
+    assert state.moved
+
+
+def test_an_undo_or_another_file_in_the_middle_of_a_look_lets_go_of_all_objects(add_chain, one_step):
+    three_links(add_chain)
+    bpy.ops.linkwright.inspect()
+    handlers.later.ask(None)
+    assert not one_step(4)
+    assert handlers.later._steps is not None
+    handlers.after_undo(bpy.context.scene)
+    assert handlers.later._steps is None
+    assert not one_step(4)
+    bpy.ops.wm.read_homefile(use_factory_startup=True, use_empty=True)
+    assert handlers.later._steps is None
+    assert one_step(200)
+
+
+def test_objects_that_come_and_go_are_counted_at_rest_and_looked_for(add_chain, one_step, monkeypatch):
+    three_links(add_chain)
+    bpy.context.view_layer.update()
+    one_step(200)
+    looked = []
+    looking = handlers.looking
+    monkeypatch.setattr(handlers, "looking", lambda *given: looked.append(given[2]) or looking(*given))
+    other = bpy.data.objects.new("other", None)
+    bpy.context.scene.collection.objects.link(other)
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    assert looked[-1] is None
+    looked.clear()
+    # Selected or hidden: as many as before, so nothing is looked at.
+    other.hide_set(True)
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    assert not looked
+    bpy.data.objects.remove(other)
+    bpy.context.view_layer.update()
+    assert one_step(200)
+    assert looked == [None]
 
 
 def test_nothing_is_looked_up_when_all_is_off(monkeypatch):
@@ -376,4 +478,44 @@ def test_a_part_of_an_object_is_shown_with_it_and_what_nobody_owns_only_with_all
     assert there.shows("Ring: stone 3")
     assert not there.shows("Ring 2 5")
     assert not there.shows("elsewhere")
-    assert look(SimpleNamespace(subject="none such"), bpy.context.view_layer, None) is None
+
+
+def alone(*objects):
+    """Show objects in a local view; gives its context."""
+    for ob in bpy.context.view_layer.objects:
+        ob.select_set(ob in objects)
+    bpy.context.view_layer.objects.active = objects[0]
+    here = view()
+    with bpy.context.temp_override(window=here.window, area=here.area, region=here.region):
+        bpy.ops.view3d.localview()
+    bpy.context.view_layer.update()
+    return here
+
+
+def shown_in(here, objects):
+    return [ob.visible_get(view_layer=here.view_layer, viewport=here.space_data) for ob in objects]
+
+
+def test_links_and_gates_that_come_join_a_local_view_of_the_whole_chain(add_chain):
+    ob = three_links(add_chain)
+    here = alone(ob, *parts(ob, "LINK"))
+    ob.linkwright.links += 2
+    assert len(parts(ob, "LINK")) == 5
+    assert all(shown_in(here, parts(ob, "LINK")))
+    bpy.ops.linkwright.add_lattice()
+    assert parts(ob, "STRUT")
+    assert all(shown_in(here, parts(ob, "STRUT")))
+    with bpy.context.temp_override(window=here.window, area=here.area, region=here.region):
+        bpy.ops.view3d.localview()
+
+
+def test_what_is_new_stays_out_of_a_local_view_of_one_link(add_chain):
+    ob = three_links(add_chain)
+    here = alone(parts(ob, "LINK")[0])
+    ob.linkwright.links += 1
+    assert shown_in(here, parts(ob, "LINK")) == [True, False, False, False]
+    bpy.context.view_layer.objects.active = ob
+    bpy.ops.linkwright.add_lattice()
+    assert not any(shown_in(here, parts(ob, "STRUT")))
+    with bpy.context.temp_override(window=here.window, area=here.area, region=here.region):
+        bpy.ops.view3d.localview()

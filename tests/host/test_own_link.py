@@ -8,7 +8,7 @@ from addon.host.own_link import link_mesh
 from addon.host.showing import parts
 from addon.rules.solid.measure import volume_mm3
 from tests.host.test_boolean import torus
-from tests.host.test_chain_object import places, select
+from tests.host.test_chain_object import places, refused, select
 from tests.host.test_inspect import mm_scene, put
 
 # A torus of tube radius r and ring radius R holds 2 pi^2 R r^2 (Pappus); a mesh inside it a little less.
@@ -95,6 +95,31 @@ def test_without_a_mesh_or_with_a_bad_one_it_says_so(add_chain):
     np.testing.assert_array_equal(places(ob), before)
     with pytest.raises(RuntimeError, match="No link mesh is selected"):
         bpy.ops.linkwright.add_chain(where="mesh")
+
+
+@pytest.mark.parametrize(
+    ("scale", "words"),
+    [((1000,) * 3, "too large for a link"), ((0.01,) * 3, "too small for a link"), ((1, 1, 0), "is flat")],
+)
+def test_a_size_no_link_has_is_said_of_the_mesh(scale, words):
+    ob = ring_mesh()
+    ob.scale = scale
+    refused(words, bpy.ops.linkwright.add_chain, where="mesh", length_mm=190.0)
+
+
+def test_loose_points_are_no_metal():
+    ob = ring_mesh()
+    ob.data.vertices.add(1)
+    ob.data.vertices[-1].co = (0, 0, 50)
+    np.testing.assert_allclose(np.ptp(read(ob).points, axis=0), (14.2, 14.2, 2.2), atol=1e-4)
+
+
+def test_what_is_no_mesh_says_how_it_becomes_one():
+    mm_scene()
+    text = bpy.data.objects.new("name", bpy.data.curves.new("name", "FONT"))
+    bpy.context.scene.collection.objects.link(text)
+    select(text)
+    refused("name: is no mesh yet", bpy.ops.linkwright.add_chain, where="mesh")
 
 
 def test_a_job_file_takes_the_mesh_along_and_brings_it_back(tmp_path):

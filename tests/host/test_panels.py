@@ -5,7 +5,7 @@ import sys
 import bpy
 import pytest
 
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from tests.host.recorder import draw_all, panels, texts
 
 ORDER = ["Chain", "Layout and Size", "Inspect", "Feed", "Print", "Cast", "Export"]

@@ -4,7 +4,7 @@ import bpy
 import numpy as np
 import pytest
 
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from tests.host.recorder import draw_all, texts
 from tests.host.test_chain_object import metres_to_mm, places

@@ -6,7 +6,7 @@ import pytest
 
 from addon.host.conversions import double
 from addon.host.print_view import section
-from addon.host.results import state_of
+from addon.host.result_state import state_of
 from addon.host.showing import parts
 from tests.host.test_print_check import light, look, rows, state, three_links
 

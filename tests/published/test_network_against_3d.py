@@ -2,8 +2,9 @@
 
 The reference is `heat_3d.py`, its results pinned in `heat_3d.json`: a pitch of an endless straight curb chain, bare and
 with a gate under every link and a ring rod below. Here it is a length of thirteen links, and one with three to one side
-is looked at. Within 25 % in time; the design asks for no more, and what is known of moulds gives no more. Places nearer
-than `APART` in time are not told apart, here as in the rules.
+is looked at. The design asks for 25 % in time, and what is known of moulds gives no more; until half is solid it comes
+nearer. What is solid last is early throughout: thick mould does not know how the mould beside it has warmed. Places
+nearer than `APART` in time are not told apart, here as in the rules.
 """
 
 import json
@@ -27,7 +28,7 @@ from addon.rules.feed.rods import rod
 PINNED = json.loads((Path(__file__).parent / "heat_3d.json").read_text(encoding="utf-8"))
 POURS = ("tin-bronze +0 K", "tin-bronze +100 K", "sterling-silver +100 K")
 LINKS, LOOKED_AT = 13, 3
-CLOSE = 0.25
+CLOSE, CLOSE_AT_LAST = 0.12, 0.22
 # From here on two times are clearly not the same.
 CLEARLY = 1.1
 REACH_MM = 6.0
@@ -99,11 +100,12 @@ def mean_half(network, done, rows):
 
 @pytest.mark.parametrize("pour", POURS)
 @pytest.mark.parametrize("gated", [False, True], ids=["bare", "gated"])
-def test_times_to_half_solid_are_within_a_quarter(gated, pour):
+def test_times_to_half_solid_and_to_the_last_are_close(gated, pour):
     pinned, body, network, done = froze(gated, pour)
     for kind, told in pinned["bodies"].items():
         rows = of_kind(network, body, kind)
         assert mean_half(network, done, rows) == pytest.approx(told["half_solid_s"], rel=CLOSE), kind
+        assert done.solid_s[rows, 0].max() == pytest.approx(told["last_solid_s"], rel=CLOSE_AT_LAST), kind
     for place in pinned["round_the_link"]:
         assert done.freeze_s[nearest(network, body, place), 0] == pytest.approx(place["half_solid_s"], rel=CLOSE)
 

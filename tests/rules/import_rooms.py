@@ -27,10 +27,15 @@ BLENDER = {
 }
 
 
+def modules(package: Path) -> list[Path]:
+    """List the modules of the package; presets are Python files too, but data that Blender runs."""
+    return [path for path in sorted(package.rglob("*.py")) if path.relative_to(package).parts[0] != "data"]
+
+
 def faults(package: Path) -> list[str]:
     """Say what is wrong in the package at `package` (the folder addon/): "file:line: what", empty when all is well."""
     found: list[str] = []
-    for path in sorted(package.rglob("*.py")):
+    for path in modules(package):
         tree = ast.parse(path.read_text(encoding="utf-8"), str(path))
         parts = path.relative_to(package).with_suffix("").parts
         here = f"{path.relative_to(package).as_posix()}"

@@ -8,6 +8,13 @@ import numpy as np
 import pytest
 
 from addon.rules.base.progress import Steps
+from addon.rules.cast.forecast import Forecast
+from addon.rules.cast.levers import Lever
+from addon.rules.cast.materials import load_materials
+from addon.rules.cast.plan import plan as plan_of
+from addon.rules.cast.quick import Section
+from addon.rules.cast.spec import CastSpec
+from addon.rules.cast.verdict import SHORT, LinkCast
 from addon.rules.chain.build import draft_chain
 from addon.rules.chain.chain import Chain
 from addon.rules.chain.play import FreePlay, free_play
@@ -15,8 +22,10 @@ from addon.rules.chain.spec import ChainSpec, LayoutSpec
 from addon.rules.files import stl
 from addon.rules.files.job import read_job
 from addon.rules.files.report import report_text
+from addon.rules.sheet.outcome import NO_LEVER
 from addon.rules.solid.mesh import Mesh, merged
 from addon.verbs import flow, main
+from addon.verbs.words import plan_lines
 from tests.mesh_shapes import flipped, moved, torus
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -89,6 +98,35 @@ def test_a_hand_too_large_stops_the_job_but_the_chain_is_written(job: Path, tmp_
     out = tmp_path / "chain.stl"
     assert main(["chain", str(job), "-o", str(out)]) == 1
     assert out.stat().st_size > 84
+
+
+def test_a_rule_that_refuses_a_key_is_told_with_the_name_of_the_job_file(
+    job: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    job.write_text(JOB + '\n[cast]\nalloy = "stering-silver"\n', encoding="utf-8")
+    assert main(["plan", str(job)]) == 2
+    said = capsys.readouterr().err
+    assert said.startswith("linkwright: job.toml: cast.alloy: there is no 'stering-silver'; did you mean")
+    assert one_line(said)
+
+
+def test_what_would_put_a_cast_right_is_told_with_the_plan() -> None:
+    lever = Lever("hotter flask", 350.0, 640.0, "degC", False, "that does too little")
+    figures = ((LinkCast("link 1", SHORT, 62.0, None, 2.1, 40.0, "x"),), True, (), (), True, "Both ways.")
+    told = Forecast(None, None, None, *figures, 800.0, 0.7, 1.25, (lever,), ())  # type: ignore[arg-type]
+    planned = plan_of(
+        CastSpec(),
+        load_materials(),
+        chain_mm3=5e3,
+        lattice_mm3=3e3,
+        size_mm=(60, 60, 20),
+        sections=(Section("wire", 2),),
+    )
+    lines = plan_lines(planned.foretold(told))
+    assert "1 of 1 link will not fill: do not pour it like this." in lines
+    assert "Hotter flask   350 degC  640 degC  does not pass: that does too little" in lines
+    assert NO_LEVER in lines
+    assert "Both ways." in lines
 
 
 def test_inspect_tells_linked_rings_from_fused_ones(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

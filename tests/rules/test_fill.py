@@ -10,7 +10,7 @@ from addon.rules.cast.cases import beside, sized
 from addon.rules.cast.fill import FULL, GAS, NOT_REACHED, PRESSURE, SOLID, fill, front_stands
 from addon.rules.cast.freeze import freeze
 from addon.rules.cast.network import Network
-from tests.filling_rods import Channel, filled, running, straight
+from tests.filling_rods import NO_LIMIT_G_S, Channel, filled, running, straight
 from tests.freezing_rods import STERLING, cases_of, mould_of
 
 # What is poorly known, as it hinders filling, as the tables have it, and as it helps.
@@ -179,6 +179,41 @@ def test_cold_metal_stands_and_says_so():
     assert got.front_c[tip, 0] == pytest.approx(where, abs=6.0)
     passed = got.front_c[1:tip, 0]
     assert np.all(np.diff(passed) < 0.1)
+
+
+def test_what_one_front_leaves_of_its_element_another_fills():
+    """A thin bore freezes up just before its end; metal by a wide way round comes to that end later and fills it."""
+    cold = {"flask_c": 100.0, "pour_c": 910.0, "interface_w_m2_k": 2000.0, "push_kpa": 20.0, "permeability_m2": 1e-9}
+    cold["pour_g_s"] = NO_LIMIT_G_S
+    alone = straight(1.0, 200.0, 100)
+    stands = int(np.flatnonzero(filled(alone, cases_for(alone, **cold)).filled[:, 0] > 0.0)[-1])
+    made = Channel(root_mm3=20.0)
+    link = made.owner("link 1", "link")
+    thin, wide = made.bore(link, 1.0, 2.0 * stands, stands, 0.0), made.bore(link, 4.0, 400.0, 40, 0.0)
+    made.join(0, thin[0])
+    made.join(0, wide[0])
+    made.join(thin[-1], wide[-1])
+    network = made.network()
+    got = filled(network, cases_for(network, **cold))
+    assert np.all(got.filled == 1.0)
+    assert got.fill_s[thin[-1], 0] > got.fill_s[wide[-1], 0] > 2.0 * got.fill_s[thin[-3], 0]
+
+
+def test_metal_that_waits_in_a_mouth_is_as_hot_as_what_runs_by():
+    """A bore too thin to enter before the main is full: a trace that the metal's swing leaves in it is no cold front.
+
+    So it does not hang on the steps either, which leave a trace or none.
+    """
+    made = Channel(root_mm3=300.0, root_depth_mm=30.0)
+    main = made.bore(made.owner("ring", "ring"), 3.3, 160.0, 40, 30.0)
+    side = made.bore(made.owner("link 1", "link"), 1.2, 12.0, 6, 30.0)
+    made.join(0, main[0])
+    made.join(main[20], side[0])
+    network = made.network()
+    cases = cases_for(network, push_kpa=3.0, pour_g_s=30.0, interface_w_m2_k=1000.0, permeability_m2=1e-11)
+    few, many = (filled(network, cases, steps=steps) for steps in (60, 240))
+    assert few.fill_s[side[0], 0] > 1.5 * few.fill_s[main[20], 0]
+    assert many.front_c[side[0], 0] == pytest.approx(few.front_c[side[0], 0], abs=5.0)
 
 
 def test_a_case_that_is_lost_is_given_up():

@@ -3,7 +3,7 @@
 import ast
 from pathlib import Path
 
-from addon.rules.inspect.finding import CODES, SEVERITIES, Finding, grouped, stops, worst_first
+from addon.rules.inspect.finding import CODES, SEVERITIES, UNITS, Finding, grouped, stops, worst_first
 
 ADDON = Path(__file__).resolve().parents[2] / "addon"
 
@@ -44,3 +44,15 @@ def test_like_findings_are_grouped_but_no_stop_is_left_out() -> None:
     assert (len(fused.shown), len(fused.others)) == (5, 0)
     assert (len(thin.shown), len(thin.others)) == (2, 7)
     assert thin.others[-1] is many[-1]
+
+
+def test_a_label_has_its_unit_and_no_figure_that_nobody_would_understand() -> None:
+    def label(code: str, value: float | None) -> str:
+        return Finding(code, "note", (), "", None, value).measured
+
+    assert label("web-thin", 0.4912) == "0.491 mm"
+    assert label("web-hot", 927.4) == "927 °C"
+    assert label("gate-speed", 1.409) == "1.41 m/s"
+    assert label("web-thin", None) == ""
+    assert label("blind", 0.000886) == ""
+    assert set(UNITS) <= set(CODES)

@@ -17,7 +17,7 @@ from addon.rules.chain.spec import FAMILIES, ChainSpec, LayoutSpec
 from addon.rules.feed.spec import FeedSpec
 from addon.rules.files import job_chain, job_layout, stl
 from addon.rules.files.job import Job, job_text, parse_job
-from addon.rules.solid.mesh import merged
+from addon.rules.solid.mesh import Mesh, merged
 from tests.mesh_shapes import moved, torus
 
 GOOD = """
@@ -395,6 +395,17 @@ def test_an_own_link_fills_the_sizes_that_are_left_out(folder: Path) -> None:
     assert (spec.link_length_mm, spec.link_width_mm) == pytest.approx((12.0, 12.0), abs=0.1)
     assert spec.wire_mm == pytest.approx(2.0, abs=0.1)
     assert spec.own is not None
+
+
+@pytest.mark.parametrize("times", [0.001, 1000.0])
+def test_an_own_link_in_another_unit_is_told_by_its_size(times: float, tmp_path: Path) -> None:
+    """Its sizes were never written, so the file is what to mend."""
+    link = torus()
+    stl.write(tmp_path / "link.stl", Mesh(link.points * times, link.triangles))
+    values = good()
+    values["chain"] = {"family": "mesh", "file": "link.stl", "gap_mm": 0.4}
+    with pytest.raises(BadInput, match=r"chain\.file: link\.stl is .* mm long; .*scale it to mm first"):
+        parse_job(values, "job.toml", folder=tmp_path)
 
 
 def test_an_own_link_without_a_file_cannot_be_written() -> None:

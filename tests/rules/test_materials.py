@@ -1,6 +1,7 @@
 """Materials: all there, every figure with its source, a user's own laid over them and nothing of theirs lost."""
 
 import dataclasses
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -248,6 +249,16 @@ def test_a_folder_or_a_misspelt_name_in_place_of_a_file_is_said(tmp_path):
     assert found == dataclasses.replace(OURS, warnings=found.warnings)
     assert "is a folder" in found.warnings[0]
     assert "alloy.toml: is not read; rename it to one of alloys.toml" in found.warnings[1]
+
+
+def test_what_was_meant_as_a_table_is_named_and_notes_are_let_be(tmp_path):
+    """An editor that adds an ending of its own, or a file in place of the folder, would else go unseen."""
+    for name in ("alloys.toml.txt", "flasks.json", "readme.txt", "kiln.png", ".hidden"):
+        (tmp_path / name).write_text("", encoding="utf-8")
+    told = load_materials(user=tmp_path).warnings
+    assert [Path(w.split(": is not read")[0]).name for w in told] == ["alloys.toml.txt", "flasks.json"]
+    assert "is no folder" in load_materials(user=tmp_path / "readme.txt").warnings[0]
+    assert load_materials(user=tmp_path / "nowhere") == OURS
 
 
 @settings(derandomize=True, deadline=None, max_examples=20)

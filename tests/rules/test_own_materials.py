@@ -33,3 +33,5 @@ def test_it_lies_outside_the_extension_and_is_read(tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == [], "nothing is written there"
     (tmp_path / "flasks.toml").write_text("[mine]\ndiameter_mm = 95\nheight_mm = 70\n", encoding="utf-8")
     assert own_materials().flasks[-1].name == "mine"
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "moved"))
+    assert "there is no folder" in own_materials().warnings[0]

@@ -10,7 +10,8 @@ from scipy.special import jv
 from addon.rules.base.errors import BadInput
 from addon.rules.cast.flask import flask_volume_cm3
 from addon.rules.cast.materials import Flask, load_materials
-from addon.rules.cast.plan import USUAL_HABITS, PourHabits, mould_and_metal, plan, weights_by_alloy
+from addon.rules.cast.mould_and_metal import mould_and_metal
+from addon.rules.cast.plan import USUAL_HABITS, PourHabits, plan, weights_by_alloy
 from addon.rules.cast.quick import Section
 from addon.rules.cast.schedule import FIRST_ZERO, burnout_schedule, heating_mm2
 from addon.rules.cast.spec import HEADS, CastSpec

@@ -13,7 +13,7 @@ from addon.rules.base.progress import finish
 from addon.rules.files import stl
 from addon.rules.files.report import print_part, report_text
 from addon.rules.inspect.print_check import PrintCheck, as_advice, print_check
-from addon.rules.inspect.whose import nearest_part
+from addon.rules.inspect.whose import faces_from, nearest_part
 from addon.rules.solid.cells import boxes_mesh
 from addon.rules.solid.mesh import Body, Mesh, Pose, merged
 from addon.verbs import main
@@ -112,6 +112,21 @@ def test_parts_name_what_was_joined() -> None:
     places = [(4.0, 4.0, 0.0), (4.0, 4.0, 6.0), (0.5, 0.5, 2.5), (100.0, 0.0, 0.0)]
     assert finish(nearest_part(places, parts)).tolist() == [0, 1, 1, -1]
     assert whole.mesh.points.shape == (len(TABLE.points) + len(PLATE.points), 3)
+
+
+def test_faces_of_a_joined_solid_know_what_they_came_from() -> None:
+    """By the corners they kept; where one has new corners only, by what is nearest to its middle."""
+    parts = [Body("the table", TABLE), at(PLATE, 20.0, 0.0, 3.0, "the plate")]
+    joined = merged([body.placed() for body in parts])
+    whose = [0] * len(TABLE.triangles) + [1] * len(PLATE.triangles)
+    assert finish(faces_from(joined, parts)).tolist() == whose
+    # Moved by as little as single precision moves, and a face more, inside one of the table.
+    inner = TABLE.corners()[0] * 0.8 + TABLE.corners()[0].mean(axis=0) * 0.2
+    cut = Mesh(
+        np.vstack([joined.points + 2e-5, inner]),
+        np.vstack([joined.triangles, len(joined.points) + np.arange(3)[None]]),
+    )
+    assert finish(faces_from(cut, parts)).tolist() == [*whose, 0]
 
 
 def test_advice_is_never_a_stop() -> None:

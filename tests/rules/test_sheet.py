@@ -22,6 +22,7 @@ from addon.rules.feed.cuts import GATE, LIFT, POST, UPPER_GATE, Cut, CuttingList
 from addon.rules.feed.lattice import Strut
 from addon.rules.inspect.finding import Finding
 from addon.rules.sheet.blocks import listed as named
+from addon.rules.sheet.blocks import typeset
 from addon.rules.sheet.cuts import names
 from addon.rules.sheet.cuts import rows as cut_rows
 from addon.rules.sheet.data import SheetData, Verdict
@@ -206,8 +207,8 @@ def test_the_page_nests_and_stands_alone():
     assert html.startswith("<!DOCTYPE html>")
     assert not {"script", "link", "img", "iframe", "object", "embed"} & set(page.tags)
     assert {name for _, name, _ in page.attributes} & {"src", "onload", "onclick", "style"} == set()
-    assert {value for _, name, value in page.attributes if name == "href"} == {"#job-side"}
-    assert html.count('id="job-side"') == 1
+    assert {value for _, name, value in page.attributes if name == "href"} == {"#job-side", "#cautions"}
+    assert html.count('id="job-side"') == html.count('id="cautions"') == 1
     assert "url(" not in html
     assert "@import" not in html
     assert set(re.findall(r"https?://[^\"\s<]+", html)) == {"http://www.w3.org/2000/svg"}
@@ -231,7 +232,8 @@ def test_it_says_what_the_bench_must_know():
     text = Page(sheet(made)).text
     p = made.plan
     for words in (
-        f"{p.chain_g:.1f} g", f"{p.metal_g:.1f} g", f"{p.print_g:.1f} g", f"{p.mix.water_g:.1f} g",
+        f"{p.chain_g:.1f} g", f"{p.metal_g:.1f} g", f"{p.print_g:.1f} g", f"{p.mix.water_g:.0f} g",
+        f"{p.mix.slurry_cm3:.0f} cm³, {p.mix.spare_cm3:.0f} of it spare",
         f"{p.temperatures.pour_c:.0f} °C", f"{p.temperatures.flask_c:.0f} °C", f"{p.applied_scale:.4f}",
         f"{p.flask.flask.diameter_mm:g} x {p.flask.flask.height_mm:g} mm",
         "already compensate", "186.0 mm", "0.49 mm", "threaded saw", "1 cut in all", "test length of 3 to 5 links",
@@ -248,6 +250,19 @@ def test_it_cautions_and_defers():
     assert "data sheets of the makers" in text
     assert "local codes" in text
     assert "licensed" in text
+    assert text.index("read the cautions before you start") < text.index("At a glance")
+
+
+def test_a_phosphate_mould_and_white_hot_metal_have_words_of_their_own():
+    platinum = Page(sheet(data(plan=planned(alloy="platinum-950")))).text
+    silver = Page(sheet(data())).text
+    for words in ("the liquid its maker sells", "does not fall apart in water", "hydrofluoric", "welder's shade"):
+        assert words in platinum
+        assert words not in silver
+
+
+def test_squares_and_cubes_stand_as_such_and_names_as_they_were():
+    assert typeset("5 mm2 of 9 cm3 at 20 degC, k = d2, 3 g/cm3, dm2") == "5 mm² of 9 cm³ at 20 °C, k = d2, 3 g/cm³, dm2"
 
 
 def test_wax_is_not_cured():
@@ -280,7 +295,11 @@ def test_many_findings_are_cut_short_and_counted():
     many = tuple(Finding("blind", "note", (f"link {k}",), "x") for k in range(100))
     assert "and 98 more like these" in Page(sheet(data(findings=many))).text
     stops = tuple(Finding("fused", "stop", (f"link {k}",), "x") for k in range(100))
-    assert "60 more rows are in report.json" in Page(sheet(data(findings=stops))).text
+    text = Page(sheet(data(findings=(*stops, Finding("island", "stop", ("link 7",), "begins in mid-air"))))).text
+    assert "and 95 more like these (fused: link 5 to 99)" in text
+    assert "begins in mid-air" in text, "a hundred stops of one kind hide none of another"
+    every = tuple(Finding(f"code-{k}", "stop", (), "x") for k in range(100))
+    assert "60 more rows are in report.json" in Page(sheet(data(findings=every))).text
 
 
 def test_a_finding_of_very_many_bodies_stays_short():
@@ -360,7 +379,7 @@ def test_the_verdict_says_the_worst_first_and_what_helps():
     ]
     assert rows[0][2:] == ("58 to 62 %", "40 to 41 %", "never", "2.1 to 2.3 s", GATE_FIRST.format(58))
     assert lever_rows(VERDICT.levers) == [
-        ("Hotter flask", "555 °C", "640 °C", "passes"),
+        ("Hotter flask", "555 degC", "640 degC", "passes"),
         ("Thicker tips", "1.1 mm", "1.5 mm", "passes"),
         ("Thicker rings", "3.5 mm", "4.6 mm", f"does not pass: {VERDICT.levers[0].reason}"),
     ]
@@ -377,15 +396,19 @@ def test_the_verdict_says_the_worst_first_and_what_helps():
 @pytest.mark.parametrize("ok", [True, False])
 def test_the_verdict_of_a_forecast_says_what_was_seen(ok):
     """A forecast of which only what the sheet shows is filled in; its making is tested with the network."""
+    made_in = MATERIALS.investment("gypsum-bonded")
     cut, porous = ((), ()) if ok else (("link 2", "link 1", "link 3"), ("button",))
-    shown = (VERDICT.links, ok, cut, porous, True, "Every link fills.", 812.0, 0.7, 1.25, VERDICT.levers, ())
-    made = verdict_of(Forecast(None, None, None, *shown), MATERIALS.investment("gypsum-bonded"))
-    assert (made.links, made.levers, made.remark) == (VERDICT.links, VERDICT.levers, "Every link fills.")
+    cast = tuple(link for link in VERDICT.links if link.verdict != "short") if ok else VERDICT.links
+    shown = (cast, ok, cut, porous, True, "Every link fills.", 812.0, 0.7, 1.25, VERDICT.levers, ())
+    made = verdict_of(Forecast(None, None, None, *shown), made_in)
+    assert (made.links, made.levers, made.remark) == (cast, VERDICT.levers, "Every link fills.")
     text = Page(sheet(data(verdict=made))).text
     for words in ("is in after 1.2 s", "0.70 m/s", "812 °C", "700 °C with carbon left in", "900 °C burnt out clean"):
         assert words in text
     assert ("Everything freezes for the most part while" in text) is ok
     assert ("half solid: link 1 to 3." in text) is not ok
+    nothing = Forecast(None, None, None, VERDICT.links, True, *shown[2:7], 0.0, *shown[8:])
+    assert not any("freezes for" in n or "m/s" in n for n in verdict_of(nothing, made_in).notes), "short: none of it"
     assert ("where shrinkage draws from: button." in text) is not ok
 
 
@@ -435,10 +458,39 @@ def test_a_leaning_job_is_drawn_leaning():
         assert f"The job leans {deg}° along {made.flask.lean.axis}" in text
 
 
+def trunk_path(html):
+    """The corners of the trunk and the pouring cone in the picture of the flask, from the cone's left foot round."""
+    (path,) = re.findall(r'<path d="(M[^"]*)" fill="#ddd"', html)
+    x, y, found = 0.0, 0.0, []
+    for letter, values in re.findall(r"([MLh])([-\d. ]+)", path):
+        numbers = [float(v) for v in values.split()]
+        x, y = (numbers[0], numbers[1]) if letter != "h" else (x + numbers[0], y)
+        found.append((x, y))
+    return found
+
+
+def test_the_trunk_goes_to_the_hub_wherever_that_lies():
+    """Beside the job, the trunk slants over to it, and the step says how far; in the middle it stands upright."""
+    middle, beside = (Strut("trunk", (x, 0.0, 0.0), (x, 0.0, 4.0), 9.0, 9.0) for x in (10.5, 50.5))
+    scale = data().plan.applied_scale
+    for hub in (middle, beside):
+        html = sheet(data(struts=(*STRUTS, hub)))
+        path = trunk_path(html)
+        assert (path[2][0] + path[3][0]) / 2 == pytest.approx(scale * hub.start[0], abs=0.02)
+        assert path[2][1] == path[3][1] == 0.0, "it meets the hub on the plate"
+        assert ("lead the trunk over in a slant" in html) is (hub is beside)
+    leaning = plan(
+        CastSpec(tilt=True), MATERIALS, chain_mm3=2e3, lattice_mm3=2e3, size_mm=(142.0, 31.0, 17.0),
+        sections=(Section("wire", 2.2),),
+    )  # fmt: skip
+    low = trunk_path(sheet(data(plan=leaning, struts=(*STRUTS, beside))))
+    assert low[2][1] > 10.0, "the low end of a job that leans comes down to the cone"
+
+
 def test_it_has_room_to_write_down_what_happened():
     html = sheet(data())
     (record,) = re.findall(r'<table class="grid record.*?</table>', html)
-    assert record.count('data-label="Test length"></td>') == record.count('data-label="Piece"></td>') == 7
+    assert record.count('data-label="Test length"></td>') == record.count('data-label="Piece"></td>') == 9
 
 
 HOSTILE = "<script>alert('x')</script> & \"quoted\" </style><img src=x onerror=1>"

@@ -218,4 +218,7 @@ def test_a_round_wire_of_ours_as_thick_as_the_floor_passes_and_a_necked_one_does
     assert wall_mm(body, facets) == 0.8
     assert wall_findings([body], [facets], BENCH, 1.0) == ()
     assert len(wall_findings([body], [neck], BENCH, 1.0)) == 1
+    # A trace off the wire at the floor is nothing that anybody could mend; more than that is.
+    assert wall_findings([body], [facets], BENCH, 0.998) == ()
+    assert len(wall_findings([body], [facets], BENCH, 0.95)) == 1
     assert len(wall_findings([replace(body, wire=None)], [facets], BENCH, 1.0)) == 1

@@ -47,6 +47,9 @@ def test_a_mix_sums_to_its_slurry(ratio):
     assert mix.water_g / mix.powder_g == pytest.approx(ratio, rel=1e-12)
     assert mix.powder_g / 2.394 + mix.water_g / 1.0 == pytest.approx(800.0, rel=1e-12)
     assert powder_density_g_cm3(density, ratio) == pytest.approx(2.394, rel=1e-12)
+    more = mix_for(800.0, density, ratio, spare_share=0.08)
+    assert (more.slurry_cm3, more.spare_cm3) == (pytest.approx(864.0), pytest.approx(64.0))
+    assert more.powder_g == pytest.approx(1.08 * mix.powder_g, rel=1e-12)
 
 
 def test_more_water_makes_a_lighter_slurry_with_less_powder():

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..base.progress import Steps
-from ..solid.mesh import FloatArray, IntArray
+from ..solid.mesh import FloatArray
 from .cases import Cases, Sized, sized
 from .elimination import Elimination, elimination
 from .enthalpy import heat_at, heat_content, solid_share, temperature_at
@@ -22,6 +22,7 @@ from .mould_around import Surroundings, surroundings
 from .mould_law import MouldState, advance, held_j, pull
 from .mould_law import at_rest as mould_at_rest
 from .network import Mould, Network
+from .reached import reached
 from .running_heat import Running, running_heat
 
 # Why an element is not full: the metal froze, its pressure did not suffice, gas held it up, or nothing came near.
@@ -53,6 +54,9 @@ STILL = 1e-3
 STILL_SHARE = 0.1
 LEAST_S = 0.05
 SHOWN = 60
+# What has come no further than this share of a bore is the bulge of the metal that waits behind it, about a half ball,
+# and no more than so much of its element.
+BULGE, MOST_BULGE = 1.0 / 3.0, 0.9
 # What comes in too much in a step goes on so often within it.
 CASCADE = 3
 # Every so many steps it is asked whether a case is lost.
@@ -130,7 +134,9 @@ class _March:
 
     ``filled`` (n, b) shares, a trace over 1 where more came than there was room for; ``heat`` (n, b) J/g of the metal
     in the elements and ``tip`` of what came first; ``solid`` and ``tip_solid`` the shares solid that go with them.
-    ``stopped`` (n, b): fronts that stand for good. ``time``, ``next_s`` (b,): each case's clock and its next step.
+    ``stopped`` (n, b): fronts that stand for good. ``leads`` (m, b): joints that brought the metal a front is made of,
+    ``stood`` those whose front stands: the rest of its element another may fill from the other side. ``time``,
+    ``next_s`` (b,): each case's clock and its next step.
     """
 
     def __init__(
@@ -152,9 +158,10 @@ class _March:
         self.volume, self.bore = sizes.volume_mm3, sizes.bore_mm
         self.passing = cases.conductivity_w_m_k * 1e-3 * sizes.bridge_mm
         self.gram = cases.liquid_g_cm3 * 1e-3
+        self.bulge = np.minimum(BULGE * sizes.bore_mm / sizes.length_mm, MOST_BULGE)
         self.pour_mm3_s = cases.pour_g_s / self.gram
         self.joints, self.is_open = network.joints, sizes.section_mm2 > 0.0
-        self.wanted = _reached(self.joints, self.root, self.is_open, np.ones((n, b), dtype=bool))
+        self.wanted = reached(self.joints, self.root, self.is_open, np.ones((n, b), dtype=bool))
         self.net_mm3 = np.where(self.wanted, self.volume, 0.0).sum(axis=0) - self.volume[self.root]
         self.part_mm3 = self.net_mm3 / steps
 
@@ -164,6 +171,7 @@ class _March:
         self.flask_j = heat_at(self.content, cases.flask_c[None])[0]
         self.tip, self.solid, self.tip_solid = self.heat.copy(), np.zeros((n, b)), np.zeros((n, b))
         self.stopped = np.zeros((n, b), dtype=bool)
+        self.leads, self.stood = (np.zeros((len(self.joints), b), dtype=bool) for _ in range(2))
         self.state = mould_at_rest(around)
         self.flow: Flow = at_rest(self.ways)
         self.came, self.last_s = np.zeros((n, b)), np.ones(b)
@@ -209,8 +217,9 @@ class _March:
 
     def still_to_come(self) -> FloatArray:
         """Give the share (n, b) that every element can come to, by what is solid for good."""
-        free = ~self.stopped & ~((self.filled >= 1.0 - _FULL) & (self.solid > LOCKED))
-        return np.where(_reached(self.joints, self.root, self.is_open, free), 1.0, np.minimum(self.filled, 1.0))
+        free = ~((self.filled >= 1.0 - _FULL) & (self.solid > LOCKED))
+        ways = reached(self.joints, self.root, self.is_open & ~self.stood, free)
+        return np.where(ways, 1.0, np.minimum(self.filled, 1.0))
 
     def is_full(self) -> BoolArray:
         """Tell which elements (n, b) are full; the root always takes part in the flow as if it were."""
@@ -225,7 +234,8 @@ class _March:
         return Reach(
             filled=self.filled,
             full=full,
-            shut=np.where(full, self.solid > LOCKED, self.stopped),
+            shut=full & (self.solid > LOCKED),
+            stood=self.stood,
             runs=full & (self.tip_solid <= self.stands),
             viscosity=viscosity,
             excess_mm3=np.where(full & self.busy, (self.filled - 1.0) * self.volume, 0.0),
@@ -256,7 +266,7 @@ class _March:
 
         It goes where the bore is no narrower than what it has come through; the rest waits for a pressure.
         """
-        takes = ~full & ~self.stopped & (content < (1.0 - _FULL) * self.volume)
+        takes = ~full & (content < (1.0 - _FULL) * self.volume)
         gone = []
         for of, into, sign, tension in (
             (self.first, self.second, 1.0, self.ways.tension_pa[0]),
@@ -265,7 +275,7 @@ class _March:
             joint, case = np.nonzero((over[of] > 0.0) & takes[into])
             section = self.ways.section_mm2[joint, case]
             passed = 1.02 * 4e3 * self.cases.tension_n_m[case] / self.bore[of[joint], case]
-            is_way = (section > 0.0) & (tension[joint, case] <= passed)
+            is_way = (section > 0.0) & ~self.stood[joint, case] & (tension[joint, case] <= passed)
             joint, case = joint[is_way], case[is_way]
             gone.append((joint, case, of[joint], into[joint], section[is_way], sign))
         whole = np.zeros_like(content)
@@ -279,8 +289,8 @@ class _March:
             np.subtract.at(content, (of, case), on)
 
     def _heat(self, before: FloatArray, after: FloatArray, moved: FloatArray, seconds: FloatArray) -> None:
-        least = np.minimum(1.0, np.minimum(after[self.first], after[self.second]))
         wetted = np.minimum(0.5 * (before + after), 1.0)
+        least = np.minimum(wetted[self.first], wetted[self.second])
         metal_c, _ = temperature_at(self.content, self.heat)
         taking = pull(self.around, self.state, metal_c, seconds, wetted)
         grams = self.volume * self.gram
@@ -311,14 +321,23 @@ class _March:
         """Cool what runs ahead in every element, by ``loss`` (n, b) J/g, and hand it on to where it has come.
 
         The metal that came first stays ahead; that of the elements mixes with what follows (as upwind steps do) and
-        would run too far. In an element that is full what passes through takes its place.
+        would run too far. In an element that is full what passes through takes its place. Where a front stands and
+        metal comes from elsewhere, a new front begins.
         """
         fresh = (before <= 0.0) & (after > 0.0)
+        if self.stopped.any():
+            for flow, into in ((moved[0], self.second), (moved[1], self.first)):
+                joint, case = np.nonzero(self.stopped[into])
+                comes = flow[joint, case] > 0.0
+                fresh[into[joint[comes]], case[comes]] = True
+            self.stopped &= ~fresh
         if fresh.any():
             ways = [
                 (of, into, *np.nonzero((flow > 0.0) & fresh[into]))
                 for flow, of, into in ((moved[0], self.first, self.second), (moved[1], self.second, self.first))
             ]
+            for _of, _into, joint, case in ways:
+                self.leads[joint, case] = True
             tip = np.where(fresh, np.inf, self.tip)
             for _ in range(CASCADE + 1):
                 come = tip.copy()
@@ -329,8 +348,25 @@ class _March:
         through = np.where(before >= 1.0 - _FULL, self.came / self.volume, 0.0)
         tip = (self.tip - loss + through * self.heat) / (1.0 + through)
         self.tip = np.where(after > 0.0, np.clip(tip, self.flask_j, self.pour_j), self.tip)
+        self._warm_bulges(before, after)
         self.solid = np.where(after > 0.0, solid_share(self.content, self.heat), 0.0)
         self.tip_solid = np.where(after > 0.0, solid_share(self.content, self.tip), 0.0)
+
+    def _warm_bulges(self, before: FloatArray, after: FloatArray) -> None:
+        """Keep what bulges out of a full element and waits there as hot as what runs by behind it.
+
+        It would cool down as a front, and lead all that follows once it can go on.
+        """
+        waits = (after > 0.0) & (after < self.bulge) & (self.came <= 0.0) & ~self.stopped
+        if not waits.any():
+            return
+        tip = self.tip.copy()
+        for of, into in ((self.first, self.second), (self.second, self.first)):
+            joint, case = np.nonzero(waits[into])
+            behind = (before[of[joint], case] >= 1.0 - _FULL) & self.is_open[joint, case]
+            joint, case = joint[behind], case[behind]
+            np.maximum.at(tip, (into[joint], case), self.tip[of[joint], case])
+        self.tip = tip
 
     def _note(self, before: FloatArray, after: FloatArray, flow: Flow, seconds: FloatArray) -> None:
         """Keep what is asked for afterwards: when and how hot fronts passed, why they stand, how fast metal ran."""
@@ -349,6 +385,7 @@ class _March:
         if standing.any():
             self.reason[standing] = np.where(self._gas_holds(flow), GAS, SOLID)[standing]
             self.stopped |= standing
+            self.stood |= self.leads & (standing[self.first] | standing[self.second])
         self.held = np.where(flow.front != 0, flow.held, self.held)
         np.maximum(self.speed, np.abs(flow.mm3_s) * self.busy, out=self.speed)
 
@@ -421,29 +458,3 @@ class _March:
             reason[b[row], case] = why[row, case]
         reason[full] = FULL
         return reason
-
-
-def _reached(joints: IntArray, root: int, is_open: BoolArray, free: BoolArray) -> BoolArray:
-    """Tell which elements (n, b) ``free`` ones and joints (m, b) that are open lead to from the root."""
-    n, cases = free.shape
-    reached = np.zeros((n, cases), dtype=bool)
-    known: dict[bytes, BoolArray] = {}
-    for case in range(cases):
-        ways = is_open[:, case] & free[joints, case].all(axis=1)
-        key = ways.tobytes()
-        if key not in known:
-            around: list[list[int]] = [[] for _ in range(n)]
-            for a, b in joints[ways].tolist():
-                around[a].append(b)
-                around[b].append(a)
-            seen = [False] * n
-            seen[root] = True
-            waiting = [root]
-            while waiting:
-                for other in around[waiting.pop()]:
-                    if not seen[other]:
-                        seen[other] = True
-                        waiting.append(other)
-            known[key] = np.array(seen, dtype=bool)
-        reached[:, case] = known[key]
-    return reached

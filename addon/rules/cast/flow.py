@@ -19,6 +19,7 @@ import numpy.typing as npt
 from ..solid.mesh import FloatArray, IntArray
 from .cases import Cases, Sized
 from .elimination import Elimination, solve
+from .hydraulics import gas_let_out, laminar_drop, turbulent_drop, velocity_head, widening_loss
 from .network import Network
 
 BoolArray = npt.NDArray[np.bool_]
@@ -38,7 +39,6 @@ AGREE = 0.05
 SLOWER = 0.999
 # A leak of all metal, as a share of what it passes, so that metal that nothing feeds has a pressure too.
 _LEAK = 1e-10
-_BLASIUS = 0.0791
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -112,14 +112,16 @@ class Channels:
 class Reach:
     """How far metal has come: ``filled`` (n, b) share, ``full`` (n, b), ``shut`` (n, b) nothing moves in it any more.
 
-    ``runs`` (n, b): a full element whose metal can still run into an empty one. ``viscosity`` (n, b) Pa s, where there
-    is no metal that of what will come. ``excess_mm3`` (n, b): what a full element holds too much. ``supply_mm3_s``
-    (b,): most that the root can give. ``coming_mm3_s`` (n, b): what came into an element in the last step.
+    ``stood`` (m, b): joints whose front stands for good. ``runs`` (n, b): a full element whose metal can still run into
+    an empty one. ``viscosity`` (n, b) Pa s, where there is no metal that of what will come. ``excess_mm3`` (n, b): what
+    a full element holds too much. ``supply_mm3_s`` (b,): most that the root can give. ``coming_mm3_s`` (n, b): what
+    came into an element in the last step.
     """
 
     filled: FloatArray
     full: BoolArray
     shut: BoolArray
+    stood: BoolArray
     runs: BoolArray
     viscosity: FloatArray
     excess_mm3: FloatArray
@@ -163,20 +165,18 @@ def channels(network: Network, sizes: Sized, cases: Cases, plan: Elimination) ->
     pieces.append((mouth, section, sizes.path_mm - within))
     laminar, turbulent, inertia = (np.zeros_like(section) for _ in range(3))
     for bore, area, length in pieces:
-        laminar += 32.0 * length / (bore**2 * area)
-        # 4 f (l/d) rho v^2 / 2 with f = 0.0791 (rho v d / mu)^-1/4; 1e-6 turns mm2 to m2 in rho v^2 and in rho v d.
-        turbulent += 2.0 * _BLASIUS * rho * 1e-6 * length / bore / area**1.75 * (rho * bore * 1e-6) ** -0.25
+        laminar += laminar_drop(length, bore, area)
+        turbulent += turbulent_drop(rho, length, bore, area)
         inertia += rho * 1e-6 * length / area
-    head = 0.5e-6 * rho / section**2
+    head = velocity_head(rho, section)
     loss = network.loss[:, None]
-    losses = np.stack([head * (loss + (1.0 - section / area) ** 2) for area in (areas[1], areas[0])])
-    velocity = np.stack([0.5e-6 * rho / area**2 for area in (areas[1], areas[0])])
+    losses = np.stack([head * (loss + widening_loss(section, area)) for area in (areas[1], areas[0])])
+    velocity = np.stack([velocity_head(rho, area) for area in (areas[1], areas[0])])
     tension = np.stack([4e3 * cases.tension_n_m / np.minimum(sizes.bore_mm[end], mouth) for end in (second, first)])
     bores = np.minimum(sizes.bore_mm[first], sizes.bore_mm[second])
     gas = np.where(is_open, section * bores**2 / (32.0 * GAS_VISCOSITY_PA_S * sizes.path_mm), 0.0)
-    # Darcy, radially outward from a round bore, as in hydraulics.gas_let_out_mm3_s_kpa; 1e6 turns m2 to mm2.
-    outward = 0.5 * sizes.bore_mm * np.log1p(2.0 * GAS_DEPTH_MM / sizes.bore_mm)
-    leak = cases.permeability_m2 * 1e6 * sizes.cooling_mm2 / (GAS_VISCOSITY_PA_S * outward)
+    lets_out = gas_let_out(cases.permeability_m2, GAS_VISCOSITY_PA_S, sizes.bore_mm, GAS_DEPTH_MM)
+    leak = sizes.cooling_mm2 * lets_out
     standing = cases.push_kpa * 1000.0 + rho * cases.pull_m_s2 * 1e-3 * network.depth_mm[:, None]
     return Channels(
         plan=plan,
@@ -215,7 +215,7 @@ def flow_step(ways: Channels, before: Flow, metal: Reach, seconds: FloatArray) -
     first, second = ways.joints.T
     is_open = ways.section_mm2 > 0.0
     full_1, full_2 = metal.full[first], metal.full[second]
-    free = is_open & ~metal.shut[first] & ~metal.shut[second]
+    free = is_open & ~metal.shut[first] & ~metal.shut[second] & ~metal.stood
     between = free & full_1 & full_2
     forth, back = free & metal.runs[first] & ~full_2, free & metal.runs[second] & ~full_1
     fronts = forth | back

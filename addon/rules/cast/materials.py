@@ -1,6 +1,7 @@
 """Alloys, investments, resins, flasks and spin arms, figures with their source: ours, the user's laid over them."""
 
 import difflib
+import os
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -203,7 +204,7 @@ def load_materials(data: Path = DATA, user: Path | None = None) -> Materials:
     def kind(file: str, make: Callable[[str, Any, str], T]) -> tuple[T, ...]:
         ours = read_toml(data / file)
         found = {name: make(name, values, f"{file}: {name}") for name, values in ours.items()}
-        if user is None or not (user / file).exists():
+        if user is None or not os.path.exists(user / file):
             return tuple(found.values())
         theirs = read_own(user / file)
         warnings.extend(theirs.faults)
@@ -236,10 +237,25 @@ def _with_line(text: str, where: str, file: OwnFile, name: str) -> str:
 
 def _strangers(user: Path | None) -> list[str]:
     """Name files of the user's folder that nothing reads, since a misspelt name would go unseen."""
-    if user is None or not user.is_dir():
+    if user is None:
         return []
-    strange = sorted(p.name for p in user.glob("*.toml") if p.name not in FILES)
-    return [f"{user / name}: is not read; rename it to one of {', '.join(FILES)}" for name in strange]
+    try:
+        files = sorted(user.iterdir())
+    except FileNotFoundError:
+        return []
+    except NotADirectoryError:
+        return [f"{user}: is no folder; put your tables into a folder of that name"]
+    except OSError as error:
+        return [f"{user}: cannot be read ({error.strerror or error}); check its permissions"]
+    read = [user / file for file in FILES if os.path.exists(user / file)]
+    strange = [p for p in files if _meant(p.name) and not any(p.samefile(one) for one in read)]
+    return [f"{p}: is not read; rename it to one of {', '.join(FILES)}" for p in strange]
+
+
+def _meant(name: str) -> bool:
+    """Tell whether a file looks as if it were to be a table: a note or a picture beside the tables is not."""
+    stem, *endings = name.lower().split(".")
+    return bool(endings) and bool(stem) and ("toml" in endings or f"{stem}.toml" in FILES)
 
 
 def _laid_over(ours: Mapping[str, Any], theirs: Mapping[str, Any], name: str, where: str) -> dict[str, Any]:
@@ -248,8 +264,8 @@ def _laid_over(ours: Mapping[str, Any], theirs: Mapping[str, Any], name: str, wh
     base: dict[str, Any] = ours.get(name, {})
     like = values.get("like")
     if like is not None:
-        both = {**theirs, **ours}
-        if not isinstance(like, str) or not isinstance(both.get(like), dict) or like == name:
+        both = {key: values for key, values in {**theirs, **ours}.items() if key != name}
+        if not isinstance(like, str) or not isinstance(both.get(like), dict):
             raise BadInput(f"{where}.like: there is no other entry {like!r}; name one of {', '.join(both)}")
         if like not in ours and "like" in theirs[like]:
             raise BadInput(f"{where}.like: {like!r} is itself like another; name that one")

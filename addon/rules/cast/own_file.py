@@ -53,7 +53,7 @@ def read_own(path: Path) -> OwnFile:
     except OSError as error:
         return _nothing(path, f"cannot be read ({error.strerror or error}); check its permissions")
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return _nothing(path, "line 1: is UTF-16 text; save it as UTF-8")
+        return OwnFile(path, {}, (), (), (f"{path} line 1: is UTF-16 text; save it as UTF-8 (the file was left out)",))
     lines, torn = [], []
     for number, line in enumerate(data.removeprefix(b"\xef\xbb\xbf").split(b"\n")):
         try:

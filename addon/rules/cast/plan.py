@@ -13,7 +13,7 @@ from .forecast import Forecast
 from .materials import Alloy, Flask, Investment, Materials, Resin, SpinArm
 from .mixing import Mix, mix_for, slurry_density_g_cm3
 from .quick import FEEDER_FACTOR, QuickFreeze, Section, feeder_findings, head_pressure, quick_freeze
-from .scale import ExportScale, export_scale, mould_expansion_percent
+from .scale import ExportScale, export_scale
 from .schedule import Schedule, burnout_schedule, heating_mm2
 from .spec import CastSpec
 from .spin import arm_load_g, spin_findings
@@ -163,6 +163,7 @@ class CastPlan:
             "arm_load_g": None if self.spin_arm is None else self.arm_load_g,
             "cost": None if self.cost is None else self.cost.to_dict(),
             "slurry_cm3": self.mix.slurry_cm3,
+            "slurry_spare_cm3": self.mix.spare_cm3,
             "investment_g": self.mix.powder_g,
             "water_g": self.mix.water_g,
             "pour_c": t.pour_c,
@@ -253,12 +254,13 @@ def plan(
     flask, margins, trunk_d = stood.flask, stood.margins, thick
     trunk_mm3, button_mm3, metal_g = stood.trunk_mm3, stood.button_mm3, stood.metal_g
     metal_in_flask_cm3 = ((chain_mm3 + lattice_mm3) * factor**3 + trunk_mm3) / 1000.0
-    slurry = (flask_volume_cm3(flask.flask) - metal_in_flask_cm3) * (1.0 + habits.slurry_waste)
+    mould_cm3 = flask_volume_cm3(flask.flask) - metal_in_flask_cm3
     ratio = investment.water_per_powder.high
     tall = flask.needs_height_mm - margins.cone_mm - margins.cover_mm - margins.trunk_mm
     head_kpa, head_findings = head_pressure(spec.head, alloy, margins, tall, narrowest)
     schedule = burnout_schedule(investment, pattern, flask.flask, temperatures.flask_c)
-    mix = mix_for(slurry, slurry_density_g_cm3(ratio, investment.powder_density_g_cm3.value), ratio)
+    density = slurry_density_g_cm3(ratio, investment.powder_density_g_cm3.value)
+    mix = mix_for(mould_cm3, density, ratio, spare_share=habits.slurry_waste)
     findings = (
         *(Finding("materials", "warn", (), text) for text in materials.warnings),
         *stood.findings,
@@ -338,34 +340,6 @@ def weights_by_alloy(materials: Materials, chain_mm3: float, metal_mm3: float) -
             a.density_g_cm3.status,
         )
         for a in materials.alloys
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class MouldAndMetal:
-    """What gap ladder and lattice need before a plan.
-
-    ``expansion`` of the mould and ``shrinkage`` of the metal as shares, ``freezing_range_k`` liquidus less solidus.
-    """
-
-    scale: float
-    expansion: float
-    shrinkage: float
-    hot_strength_mpa: float
-    freezing_range_k: float
-
-
-def mould_and_metal(spec: CastSpec, materials: Materials, *, thinnest_mm: float) -> MouldAndMetal:
-    """Give export scale, growth, shrinkage and strength for what a job asks of the pour."""
-    alloy = materials.alloy(spec.alloy)
-    investment = choose_investment(spec, alloy, materials)
-    flask_c = choose_temperatures(spec, alloy, investment, thinnest_mm).flask_c
-    return MouldAndMetal(
-        export_scale(alloy, investment, flask_c).factor,
-        mould_expansion_percent(investment, flask_c) / 100.0,
-        alloy.shrinkage_percent.value / 100.0,
-        investment.hot_strength_mpa.value,
-        alloy.liquidus_c.value - alloy.solidus_c.value,
     )
 
 

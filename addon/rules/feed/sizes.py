@@ -210,7 +210,7 @@ def written_size_findings(spec: FeedSpec, sizes: Sizes) -> tuple[Finding, ...]:
     if spec.tip_mm is not None and spec.tip_mm < min(SHORT_TIP_MM, widest) * (1 - SCALED_TIP):
         found.append(
             _warn(
-                f"feed.tip_mm: a tip of {spec.tip_mm:g} mm freezes before its link is full; the quick rule asks for "
+                f"feed.tip_mm: a tip of {spec.tip_mm:.3g} mm freezes before its link is full; the quick rule asks for "
                 f"{min(SHORT_TIP_MM, widest):.2f} mm",
                 spec.tip_mm,
                 min(SHORT_TIP_MM, widest),

@@ -15,6 +15,24 @@ CODES = (
     "pores",
 )  # fmt: skip
 
+# What the value of a finding is measured in, where it stands by itself; what is not named here is a plain share or
+# count, or differs from finding to finding, and is told by the text alone.
+UNITS = {
+    **dict.fromkeys(
+        (
+            "gap-below-floor", "web-thin", "wall-thin", "feed-far", "strut-near", "strut-unrouted", "modulus",
+            "unsteady", "saw-room", "gap-unmet", "bridge", "overhang", "looks", "spin-wide",
+        ),
+        "mm",
+    ),
+    **dict.fromkeys(("web-hot", "pour-temperature", "flask-temperature"), "°C"),
+    **dict.fromkeys(("not-filled", "cast-risk"), "%"),
+    **dict.fromkeys(("freeze-order", "pores"), "s"),
+    "gate-speed": "m/s",
+    "island": "mm²",
+    "cup": "mm³",
+}  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -27,6 +45,12 @@ class Finding:
     at: tuple[float, float, float] | None = None
     value: float | None = None
     limit: float | None = None
+
+    @property
+    def measured(self) -> str:
+        """Give the value with its unit, in few digits, for a label; nothing where it would not be understood."""
+        unit = UNITS.get(self.code)
+        return "" if self.value is None or unit is None else f"{self.value:.3g} {unit}"
 
 
 def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -8,8 +8,8 @@ from ..solid.wall import Wall
 from .body_findings import as_point, rounded_up
 from .finding import Finding
 
-# Sizes are exact to rounding; metal made to equal the floor passes.
-ROUNDING_MM = 1e-9
+# Metal made to equal the floor passes, also where the scale of the print takes a trace off it: no caliper tells less.
+TRACE_MM = 0.005
 # Facets make a round wire thinner than it is drawn, by no more than this share.
 OF_FACETS = 0.05
 
@@ -33,7 +33,7 @@ def wall_findings(
         if wall is None:
             continue
         printed = wall_mm(body, wall) * scale
-        if printed >= floor - ROUNDING_MM:
+        if printed >= floor - TRACE_MM:
             continue
         at = as_point(body.pose.apply(0.5 * (wall.point_a + wall.point_b)))
         if wall.sharp:

@@ -1,4 +1,4 @@
-"""Whose a place is: of the parts that one solid was joined from, the one that lies nearest."""
+"""Whose a place or a face is, of the parts that one solid was joined from."""
 
 from collections.abc import Sequence
 
@@ -12,6 +12,8 @@ from ..solid.mesh import Body, IntArray, Mesh, Pose
 
 # Parts farther from a place than this are not asked, mm: what a place lies on touches it, what it lies in is not thick.
 NEAR_MM = 3.0
+# Corners nearer than this are the same one, mm: far over what single precision moves, far under any edge.
+SAME_MM = 1e-3
 # Pairs of a place and a part measured at a time.
 _PAIRS = 4096
 
@@ -34,3 +36,25 @@ def nearest_part(places: npt.ArrayLike, parts: Sequence[Body]) -> Steps[IntArray
             if gap < least[place]:
                 whose[place], least[place] = part_number, gap
     return whose
+
+
+def faces_from(joined: Mesh, parts: Sequence[Body]) -> Steps[IntArray]:
+    """Give the number of the part that each face (t,) of a solid joined of ``parts`` came from; -1 where none is near.
+
+    Joining leaves corners where they were and makes new ones only where surfaces cross, so that any old corner tells
+    of its faces; what has new ones only is asked for the part nearest to its middle.
+    """
+    old = np.concatenate([body.points() for body in parts])
+    low = np.minimum(old.min(axis=0), joined.points.min(axis=0))
+    size = np.ceil((np.maximum(old.max(axis=0), joined.points.max(axis=0)) - low) / SAME_MM).astype(np.int64) + 2
+    steps = np.array([size[1] * size[2], size[2], 1])
+    known, now = (np.round((points - low) / SAME_MM).astype(np.int64) @ steps for points in (old, joined.points))
+    order = np.argsort(known, kind="stable")
+    whose = np.repeat(np.arange(len(parts)), [len(body.mesh.points) for body in parts])[order]
+    place = np.minimum(np.searchsorted(known[order], now), len(known) - 1)
+    of_points = np.where(known[order][place] == now, whose[place], -1)
+    found = of_points[joined.triangles].max(axis=1)
+    new = np.flatnonzero(found < 0)
+    if len(new):
+        found[new] = yield from nearest_part(joined.points[joined.triangles[new]].mean(axis=1), parts)
+    return np.asarray(found)

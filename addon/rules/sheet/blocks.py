@@ -8,11 +8,12 @@ from .data import Row
 
 KEPT_ROWS = 16  # a table up to here is not broken over two pages
 NUMBERED = re.compile(r"(.*\D)(\d+)")
+POWERS = re.compile(r"(?<![A-Za-z])([cm]?m)([23])\b")
 
 
-def section(title: str, inside: str, kind: str = "") -> str:
-    """Give a section with its heading; ``inside`` is HTML, ``kind`` a class for its looks."""
-    looks = f' class="{kind}"' if kind else ""
+def section(title: str, inside: str, kind: str = "", *, ident: str = "") -> str:
+    """Give a section with its heading; ``inside`` is HTML, ``kind`` a class for its looks, ``ident`` its anchor."""
+    looks = (f' id="{ident}"' if ident else "") + (f' class="{kind}"' if kind else "")
     return f"<section{looks}><h2>{escape(title)}</h2>{inside}</section>"
 
 
@@ -70,9 +71,14 @@ def hours(time_h: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d}"
 
 
-def celsius(text: str) -> str:
-    """Write degC as the sheet does."""
-    return text.replace("degC", "°C")
+def bulk(mass_g: float) -> str:
+    """Say a mass of powder or water, which nobody weighs to a tenth of a gram."""
+    return grams(mass_g) if mass_g < 100.0 else f"{mass_g:.0f} g"
+
+
+def typeset(text: str) -> str:
+    """Write degrees, squares and cubes as the sheet does."""
+    return POWERS.sub(lambda unit: unit[1] + ("²" if unit[2] == "2" else "³"), text.replace("degC", "°C"))
 
 
 def counted(count: int, one: str, many: str) -> str:

@@ -14,7 +14,10 @@ def compared(layouts: Sequence[LayoutFigures]) -> str:
         return ""
     refused = "".join(note(f"{one.shape}: {one.refusal}") for one in layouts if one.refusal is not None)
     table = grid(HEAD, [layout_row(one) for one in layouts if one.refusal is None])
-    remark = "The same links, each layout with the room its feed metal takes, at the size of the print file."
+    remark = (
+        "The same links, each layout with the room its feed metal takes, at the size of the print file. A printer that "
+        "cures whole layers takes the time of its layers, however much lies in them; the chain weighs the same in all."
+    )
     return section("Layouts", table + note(remark) + refused)
 
 
@@ -24,5 +27,6 @@ def layout_row(one: LayoutFigures) -> tuple[str, ...]:
         return (one.shape, "-", "-", "-", "-", "-")
     x, y, z = one.size_mm
     flask = one.flask.flask
-    size = f"{flask.diameter_mm:g} x {flask.height_mm:g}" if not one.flask.findings else "none takes it"
+    leans = f", leaning {one.flask.lean.deg:.0f}°" if one.flask.lean.deg else ""
+    size = f"{flask.diameter_mm:g} x {flask.height_mm:g}{leans}" if not one.flask.findings else "none takes it"
     return (one.shape, f"{x:.0f} x {y:.0f}", f"{z:.0f}", f"{one.layers}", size, f"{one.investment_cm3:.0f}")

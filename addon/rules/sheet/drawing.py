@@ -61,12 +61,23 @@ def draw(bodies: Sequence[Body], struts: Sequence[Strut], axes: FloatArray) -> D
     return Drawing(f'<g fill="none" stroke-linejoin="round" stroke-linecap="round">{inside}</g>', box)
 
 
-def svg(drawing: Drawing, *, title: str, extra: str = "", margin_mm: float = 2.0, ident: str | None = None) -> str:
-    """Wrap a drawing as an SVG element with a title for those who cannot see it, and a bar of length below it."""
+def svg(
+    drawing: Drawing,
+    *,
+    title: str,
+    extra: str = "",
+    margin_mm: float = 2.0,
+    ident: str | None = None,
+    letters: float = 0.05,
+) -> str:
+    """Wrap a drawing as an SVG element with a title for those who cannot see it, and a bar of length below it.
+
+    ``letters``: height of the words at the bar, as a share of the longer side of the drawing.
+    """
     left, top, width, height = drawing.box
     bar = _bar_length(width)
     bar_y = top + height + 2.5 * margin_mm
-    size = max(width, height) * 0.042
+    size = max(width, height) * letters
     box = (left - margin_mm, top - margin_mm, width + 2.0 * margin_mm, height + 4.5 * margin_mm + 1.4 * size)
     group = f'<g id="{ident}">{drawing.body}</g>' if ident else drawing.body
     line = max(width, height) * 0.003

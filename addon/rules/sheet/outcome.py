@@ -8,7 +8,7 @@ from ..cast.forecast import Forecast
 from ..cast.levers import Lever
 from ..cast.materials import Investment
 from ..cast.verdict import AT_RISK, SHORT, SOUND, LinkCast
-from .blocks import celsius, counted, grid, listed, note, section
+from .blocks import counted, grid, listed, note, section, typeset
 from .data import Verdict
 
 WORDS = {SHORT: "Stays short", AT_RISK: "At risk", SOUND: "Sound"}
@@ -31,7 +31,7 @@ def outcome(verdict: Verdict | None) -> str:
     links = grid(LINK_HEAD, link_rows(verdict.links), words=(1, 6), kind="links")
     levers = ""
     if verdict.levers:
-        levers = "<h3>What would put it right</h3>" + grid(LEVER_HEAD, lever_rows(verdict.levers), words=(3,))
+        levers = "<h3>What would put it right</h3>" + grid(LEVER_HEAD, _typeset(lever_rows(verdict.levers)), words=(3,))
         if not any(lever.passes for lever in verdict.levers):
             levers += note(NO_LEVER)
     remarks = "".join(note(text) for text in (verdict.remark, *verdict.notes, REMARK) if text)
@@ -41,16 +41,18 @@ def outcome(verdict: Verdict | None) -> str:
 def verdict_of(forecast: Forecast, investment: Investment) -> Verdict:
     """Take what the sheet shows out of a forecast: the links, the levers, and what was seen on the way."""
     notes = [f"All the metal that goes in is in after {forecast.full_s:.1f} s."]
-    if forecast.order_ok:
+    short = any(link.verdict == SHORT for link in forecast.links)
+    if forecast.order_ok and not short:
         notes.append("Everything freezes for the most part while its metal can still come.")
-    else:
+    elif not forecast.order_ok:
         cut_off = listed(forecast.cut_off, MOST_SPANS)
         notes.append(f"The way of the metal closes before these are half solid: {cut_off}. They may come out porous.")
     if forecast.porous:
         notes.append(f"The last to freeze, where shrinkage draws from: {listed(forecast.porous, MOST_SPANS)}.")
+    speed = f"Fastest metal in a gate {forecast.gate_m_s:.2f} m/s. " if forecast.gate_m_s > 0.0 else ""
     notes.append(
-        f"Fastest metal in a gate {forecast.gate_m_s:.2f} m/s. Hottest investment between metal "
-        f"{forecast.web_peak_c:.0f} °C; it bears {investment.carbon_limit_c.value:.0f} °C with carbon left in, "
+        f"{speed}Hottest investment between metal {forecast.web_peak_c:.0f} °C; it bears "
+        f"{investment.carbon_limit_c.value:.0f} °C with carbon left in, "
         f"{investment.clean_limit_c.value:.0f} °C burnt out clean."
     )
     return Verdict(forecast.links, forecast.levers, forecast.remark, tuple(notes))
@@ -90,7 +92,7 @@ def link_rows(links: Sequence[LinkCast]) -> list[tuple[str, ...]]:
                 _span([link.fed_percent for link in alike], ".0f", "%"),
                 _span([link.fill_s for link in alike], ".1f", "s"),
                 _span([link.freeze_s for link in alike], ".1f", "s"),
-                celsius(worst.reason),
+                typeset(worst.reason),
             )
         )
     return rows
@@ -103,12 +105,16 @@ def lever_rows(levers: Sequence[Lever]) -> list[tuple[str, ...]]:
         then = "passes" if lever.passes else "does not pass"
         change = lever.change[:1].upper() + lever.change[1:]
         told = f"{then}: {lever.reason}" if lever.reason else then
-        rows.append((change, _size(lever.before, lever.unit), _size(lever.after, lever.unit), celsius(told)))
+        rows.append((change, _size(lever.before, lever.unit), _size(lever.after, lever.unit), told))
     return rows
 
 
+def _typeset(rows: Sequence[tuple[str, ...]]) -> list[tuple[str, ...]]:
+    return [tuple(typeset(cell) for cell in row) for row in rows]
+
+
 def _size(value: float, unit: str) -> str:
-    return celsius(f"{round(value, 2):g} {unit}".rstrip())
+    return f"{round(value, 2):g} {unit}".rstrip()
 
 
 def _span(values: Sequence[float | None], form: str, unit: str) -> str:

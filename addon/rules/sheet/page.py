@@ -2,9 +2,11 @@
 
 from html import escape
 
+import numpy as np
+
 from ..cast.figures import BySection, Figure
 from ..cast.plan import CastPlan
-from .blocks import celsius, counted, grams, grid, hours, note, section, steps, table, tiles
+from .blocks import bulk, counted, grams, grid, hours, note, section, steps, table, tiles, typeset
 from .compared import compared
 from .cuts import cutting
 from .data import Row, SheetData
@@ -13,7 +15,7 @@ from .outcome import headline, outcome
 from .pictures import pictures
 from .style import STYLE
 from .told import SEVERITY_WORDS, findings_part
-from .words import COMMON, DEFER, after_steps, before_steps, cautions
+from .words import COMMON, DEFER, FIRST, after_steps, before_steps, cautions
 
 UNITS = (
     ("_g_cm3", "g/cm³"), ("_kj_kg", "kJ/kg"), ("_j_kg_k", "J/(kg K)"), ("_w_m_k", "W/(m K)"), ("_n_m", "N/m"),
@@ -29,16 +31,21 @@ def sheet(data: SheetData) -> str:
         f'<header><p class="kind">Bench sheet</p><h1>{escape(data.title)}</h1>',
         f"<p>{escape(_subtitle(data))}</p></header>",
         _verdict(data),
+        f'<p class="first">{escape(FIRST)} <a href="#cautions">Cautions</a></p>',
         section("At a glance", tiles(_glance(plan))),
         pictures(data),
         section("Burnout", _burnout(plan)),
-        section("Before the pour", steps(before_steps(plan, trunk_printed=data.trunk_printed)) + note(COMMON)),
+        section(
+            "Before the pour",
+            steps(before_steps(plan, trunk_printed=data.trunk_printed, hub_aside_mm=_hub_aside_mm(data)))
+            + note(COMMON),
+        ),
         section("After the pour", steps(after_steps(plan)) + note(COMMON)),
         section("Write down", _record(data)),
         outcome(data.verdict),
         findings_part(data.findings),
         cutting(data.cutting, plan.alloy.density_g_cm3.value),
-        section("Cautions", _cautions(plan), kind="whole"),
+        section("Cautions", _cautions(plan), kind="whole", ident="cautions"),
         '<div class="columns">',
         section("Metal", table(_weights(plan)) + note("Finished weights; the button and trunk go back to the pot.")),
         section("Flask and mix", table(_flask(data))),
@@ -97,11 +104,23 @@ def _glance(plan: CastPlan) -> tuple[tuple[str, str, str], ...]:
         ("Metal", f"{t.pour_c:.0f} °C", f"{t.pour_range_c[0]:.0f} to {t.pour_range_c[1]:.0f}"),
         ("Flask", f"{t.flask_c:.0f} °C", f"{t.flask_range_c[0]:.0f} to {t.flask_range_c[1]:.0f}"),
         ("Flask inside", f"{flask.diameter_mm:g} x {flask.height_mm:g}", f"mm, {_wall(plan)}"),
-        ("Powder", grams(plan.mix.powder_g), "of investment"),
-        ("Water", grams(plan.mix.water_g), f"{water:.0f} to 100 of powder"),
+        ("Powder", bulk(plan.mix.powder_g), "of investment"),
+        ("Water", bulk(plan.mix.water_g), f"{water:.0f} to 100 of powder"),
         ("Burnout", f"{plan.schedule.total_h:.0f} h", "cold kiln to pour"),
         ("Print weighs", grams(plan.print_g), "clean and dry"),
     )
+
+
+def _hub_aside_mm(data: SheetData) -> float:
+    """Say how far from the middle of the job its hub lies, seen from above; 0 where it has none, or several."""
+    hubs = [s.start for s in data.struts if s.role == "trunk"]
+    if len(hubs) != 1 or not data.bodies:
+        return 0.0
+    ends = np.array([end for s in data.struts for end in (s.start, s.end)])
+    half = np.array([0.5 * d for s in data.struts for d in (s.d_start_mm, s.d_end_mm)])[:, None]
+    reach = np.concatenate([ends - half, ends + half, *(body.points() for body in data.bodies)])
+    low, high = reach.min(axis=0), reach.max(axis=0)
+    return float(np.hypot(*(np.asarray(hubs[0]) - 0.5 * (low + high))[:2])) * data.plan.applied_scale
 
 
 def _wall(plan: CastPlan) -> str:
@@ -133,9 +152,9 @@ def _flask(data: SheetData) -> tuple[Row, ...]:
     rows = [
         ("Flask inside", f"{flask.diameter_mm:g} x {flask.height_mm:g} mm, {_wall(plan)}"),
         ("The job needs", f"{plan.flask.needs_diameter_mm:.0f} x {plan.flask.needs_height_mm:.0f} mm"),
-        ("Powder", grams(plan.mix.powder_g)),
-        ("Water", grams(plan.mix.water_g)),
-        ("Slurry", f"{plan.mix.slurry_cm3:.0f} cm³"),
+        ("Powder", bulk(plan.mix.powder_g)),
+        ("Water", bulk(plan.mix.water_g)),
+        ("Slurry", f"{plan.mix.slurry_cm3:.0f} cm³, {plan.mix.spare_cm3:.0f} of it spare"),
         (trunk, f"{plan.trunk_d_mm:.0f} mm thick, {plan.margins.trunk_mm:.0f} mm long"),
         ("Stand before burnout", f"{plan.schedule.rest_h:g} h at least"),
     ]
@@ -188,7 +207,7 @@ def _burnout(plan: CastPlan) -> str:
         )
     head = ("To", "No faster than", "Getting there", "Hold", "Clock", "What for")
     remark = (
-        f"About {s.total_h:.0f} h from a cold kiln to the pour. Status: {s.status}; {celsius(s.source)}. Your "
+        f"About {s.total_h:.0f} h from a cold kiln to the pour. Status: {s.status}; {typeset(s.source)}. Your "
         "maker's sheet rules."
     )
     return grid(head, rows, words=(5,), kind="large") + note(remark)
@@ -204,6 +223,8 @@ def _record(data: SheetData) -> str:
         ("Links filled", f"{len(data.bodies)}", "", ""),
         ("Chain, cut free", grams(plan.chain_g), "", ""),
         ("Back to the pot", grams(plan.metal_g - plan.chain_g), "", ""),
+        ("Print over casting, one run of links", f"{plan.applied_scale:.4f}", "", ""),
+        ("Date, batch of metal", "", "", ""),
     ]
     return grid(("What", "Expected", "Test length", "Piece"), rows, kind="record")
 
@@ -220,7 +241,7 @@ def _scale(plan: CastPlan) -> str:
         "Does your printer's own software already compensate for the resin's shrinkage? This scale is for metal and "
         "mould only. Print a bar of 50.00 mm and measure it, so that nothing is compensated twice."
     )
-    return f"<p>{escape(used)} {escape(celsius(plan.scale.words))}</p><p>{escape(question)}</p>"
+    return f"<p>{escape(used)} {escape(typeset(plan.scale.words))}</p><p>{escape(question)}</p>"
 
 
 def _freezing(plan: CastPlan) -> str:
@@ -261,9 +282,9 @@ def _sources(plan: CastPlan) -> str:
             figure = getattr(thing, key)
             if isinstance(figure, Figure):
                 spread = "" if figure.low == figure.high else f" ({figure.low:g} to {figure.high:g})"
-                rows.append((_label(key), f"{figure.value:g}{spread}", figure.status, celsius(figure.source)))
+                rows.append((_label(key), f"{figure.value:g}{spread}", figure.status, typeset(figure.source)))
             elif isinstance(figure, BySection):
-                rows.append((_label(key), "by section", figure.status, celsius(figure.source)))
+                rows.append((_label(key), "by section", figure.status, typeset(figure.source)))
         parts.append(f"<h3>{escape(thing.label)}</h3>" + grid(head, rows, words=(0, 3), kind="small sources"))
     remark = (
         "“Published” means seen in the text named. Anything else is a starting point: measure, and keep your own "

@@ -17,6 +17,9 @@ p { margin: 0 0 1.5mm; orphans: 2; widows: 2; }
 section > :nth-child(2) { break-before: avoid; }
 .verdict { border: 0.5mm solid #000; padding: 1.8mm 2.5mm; font-weight: bold; break-inside: avoid; }
 .verdict.stop { border-width: 1.2mm; }
+h2 + .verdict { break-after: avoid; }
+.first { font-size: 9.5pt; line-height: 1.35; }
+.first a { color: inherit; }
 .note, .small { font-size: 8.5pt; line-height: 1.3; font-weight: normal; color: #333; }
 .note { break-before: avoid; break-inside: avoid; }
 .tiles { display: grid; grid-template-columns: repeat(4, 1fr); margin: 0; border: 0.3mm solid #000;
@@ -31,19 +34,20 @@ figure { margin: 0; min-width: 0; display: flex; flex-direction: column; justify
 figure:first-of-type { grid-row: 2 / 4; }
 figure svg { width: 100%; max-height: 62mm; }
 figure:not(:first-of-type) svg { max-height: 30mm; }
+figure:last-of-type svg { max-height: 38mm; }
 .tall { grid-template-columns: 1fr 1fr 1fr; }
 .tall figure:first-of-type { grid-row: auto; }
-.tall figure svg, .tall figure:not(:first-of-type) svg { max-height: 58mm; }
+.tall figure svg, .tall figure:not(:first-of-type) svg, .tall figure:last-of-type svg { max-height: 58mm; }
 figcaption { font-size: 8.5pt; line-height: 1.3; text-align: center; }
-.columns { columns: 2; column-gap: 7mm; }
-.columns > section { break-inside: avoid; }
-.columns h2 { margin-top: 0; padding-top: 5mm; }
+.columns { display: grid; grid-template-columns: 1fr 1fr; column-gap: 7mm; align-items: start; }
+.columns > section { break-inside: avoid; min-width: 0; }
 table { border-collapse: collapse; width: 100%; margin-bottom: 1.5mm; }
 th, td { text-align: left; vertical-align: top; padding: 0.7mm 2.5mm 0.7mm 0; border-bottom: 0.15mm solid #888; }
 th:last-child, td:last-child { padding-right: 0; }
 thead { display: table-header-group; }
 thead th { border-bottom: 0.4mm solid #000; font-size: 8.5pt; line-height: 1.25; vertical-align: bottom; }
 tr { break-inside: avoid; }
+tbody tr:nth-child(-n + 2), tbody tr:nth-last-child(3), tbody tr:nth-last-child(2) { break-after: avoid; }
 .facts th { font-weight: normal; width: 46%; }
 .facts td { font-weight: bold; }
 .n { white-space: nowrap; font-variant-numeric: tabular-nums; }
@@ -55,7 +59,7 @@ tr { break-inside: avoid; }
 .links th:nth-child(2) { width: 24%; }
 .links th:last-child { width: 30%; }
 .cuts td:nth-child(3) { width: 34%; }
-.record td { height: 8mm; vertical-align: middle; }
+.record td { height: 7mm; vertical-align: middle; }
 .record td:nth-child(n + 3) { border-left: 0.15mm solid #888; width: 27%; }
 .record td:first-child { width: 27%; }
 .play { font-size: 8.5pt; }
@@ -63,7 +67,7 @@ table.small { font-size: 8pt; line-height: 1.25; color: #000; }
 .sources th:nth-child(1) { width: 25%; }
 .sources th:nth-child(2) { width: 18%; }
 .sources th:nth-child(3) { width: 13%; }
-.sources td { overflow-wrap: anywhere; }
+.sources td { overflow-wrap: anywhere; padding-block: 0.4mm; }
 .sources.keep { break-inside: auto; }
 ol, ul { margin: 0; padding-left: 0; list-style: none; }
 .steps { counter-reset: step; }
@@ -89,7 +93,8 @@ dl { margin: 0; }
 @media screen and (max-width: 620px) {
   .pictures { grid-template-columns: 1fr; }
   .pictures figure:first-of-type { grid-row: auto; }
-  .columns, .cautions { columns: 1; }
+  .columns { grid-template-columns: 1fr; }
+  .cautions { columns: 1; }
   .tiles { grid-template-columns: 1fr 1fr; }
   .grid thead { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); }
   .grid tbody, .grid tr, .grid td { display: block; width: auto !important; }

@@ -4,9 +4,10 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from ..inspect.finding import Finding, grouped
-from .blocks import celsius, listed, note, section
+from .blocks import listed, note, section, typeset
 
 MOST_FINDINGS = 40
+MOST_ALIKE = 5  # of one code: a hundred stops of one kind must not push those of another off the page
 MOST_SPANS = 8
 SEVERITY_WORDS = {"stop": "Stop", "warn": "Warn", "note": "Note"}
 
@@ -17,11 +18,11 @@ def findings_part(findings: Sequence[Finding]) -> str:
         return section("Findings", "<p>None.</p>")
     rows = []
     for alike in grouped(findings):
-        rows += [_row(f.severity, celsius(f.text), f.code, f.bodies) for f in alike.shown]
-        if alike.others:
-            bodies = dict.fromkeys(name for f in alike.others for name in f.bodies)
-            first = alike.shown[0]
-            rows.append(_row(first.severity, f"and {len(alike.others)} more like these", first.code, tuple(bodies)))
+        rows += [_row(f.severity, typeset(f.text), f.code, f.bodies) for f in alike.shown[:MOST_ALIKE]]
+        others = (*alike.shown[MOST_ALIKE:], *alike.others)
+        if others:
+            bodies = dict.fromkeys(name for f in others for name in f.bodies)
+            rows.append(_row(others[0].severity, f"and {len(others)} more like these", others[0].code, tuple(bodies)))
     rest = len(rows) - MOST_FINDINGS
     more = note(f"{rest} more rows are in report.json.") if rest > 0 else ""
     return section("Findings", f'<ul class="findings">{"".join(rows[:MOST_FINDINGS])}</ul>{more}')

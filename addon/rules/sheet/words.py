@@ -5,16 +5,23 @@ in the cautions are those of the United States, 29 CFR 1910.1053 for silica; loc
 """
 
 from ..cast.plan import CastPlan
+from .blocks import bulk, grams
 
 COMMON = "Common practice of the trade, no published source, but for the figures listed at the end of this sheet."
 DEFER = (
     "The data sheets of the makers of your resin, investment, metal and tools, your local codes and the advice of "
     "people licensed and trained for this work come before anything on this page."
 )
+FIRST = (
+    "Molten metal, fumes, silica dust, resin, solvent and acid can hurt you: read the cautions before you start. Your "
+    "makers' data sheets, local codes and licensed practice come before this page."
+)
+
+BLINDING_C = 1400.0  # liquidus from which a melt wants a welder's shade: common practice, no published source
 
 
-def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
-    """Give the steps from the print to the pour."""
+def before_steps(plan: CastPlan, *, trunk_printed: bool, hub_aside_mm: float = 0.0) -> tuple[str, ...]:
+    """Give the steps from the print to the pour. ``hub_aside_mm``: how far from the middle of the job its hub lies."""
     t, s, flask, lean = plan.temperatures, plan.schedule, plan.flask.flask, plan.flask.lean.deg
     water = plan.mix.water_g / plan.mix.powder_g
     trunk = (
@@ -24,11 +31,17 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
         else f"Hand step: set a wax trunk of {plan.trunk_d_mm:.0f} mm diameter, {plan.margins.trunk_mm:.0f} mm long, "
         "on the hub, on the plate side. Melt it on all round with a rounded fillet and no notch."
     )
+    if hub_aside_mm > plan.trunk_d_mm:
+        trunk += (
+            f" The hub lies {hub_aside_mm:.0f} mm aside from the middle of the job: lead the trunk over in a slant, so "
+            "that the job stands in the middle of the flask and keeps its distance to the wall all round."
+        )
     if lean:
-        trunk += f" The job leans by {lean} degrees in the flask: set the trunk so that it stands upright then."
+        trunk += f" The job leans by {lean} degrees in the flask: set the trunk so that its end stands upright then."
     wall = " Wrap the perforated wall before filling." if flask.perforated else ""
+    liquid = "water" if plan.investment.bond == "gypsum" else "water, or of the liquid its maker sells for it"
     investing = (
-        f"Mix {_mass(plan.mix.powder_g)} of powder into {_mass(plan.mix.water_g)} of water ({100.0 * water:.0f} to "
+        f"Mix {bulk(plan.mix.powder_g)} of powder into {bulk(plan.mix.water_g)} of {liquid} ({100.0 * water:.0f} to "
         "100, the thin end of the range) with a wetting agent; vacuum the slurry, pour it down the wall of the "
         f"flask, vacuum again. Be done within {plan.investment.working_min.value:.0f} minutes of the first wetting."
     )
@@ -66,8 +79,8 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
         investing,
         f"Let it stand at least {s.rest_h:g} h, undisturbed, and do not let it dry out before the kiln.",
         burnout,
-        f"Melt {_mass(plan.metal_g)} in a crucible of at least {plan.crucible_cm3:.0f} cm³: at least "
-        f"{_mass(plan.fresh_metal_g)} of it new metal, no more than {plan.alloy.scrap_percent.value:.0f} % returned. "
+        f"Melt {grams(plan.metal_g)} in a crucible of at least {plan.crucible_cm3:.0f} cm³: at least "
+        f"{grams(plan.fresh_metal_g)} of it new metal, no more than {plan.alloy.scrap_percent.value:.0f} % returned. "
         "Cover or flux the melt; check it with a probe.",
         pour,
     )
@@ -76,10 +89,15 @@ def before_steps(plan: CastPlan, *, trunk_printed: bool) -> tuple[str, ...]:
 def after_steps(plan: CastPlan) -> tuple[str, ...]:
     """Give the steps from the pour to the finished chain."""
     (low, high), flask = plan.stand_min, plan.flask.flask
+    breaking = (
+        "Break the mould out wet."
+        if plan.investment.bond == "gypsum"
+        else "This bond does not fall apart in water: let it soak through, tap it loose and pick it out wet, never dry."
+    )
     return (
         f"Let the flask stand, button up, about {low:.0f} to {high:.0f} minutes for {plan.alloy.label} in a flask of "
         f"{flask.diameter_mm:g} x {flask.height_mm:g} mm; a hot casting tears when it is shaken or quenched too hot.",
-        "Quench in a large bucket of plain water, at arm's length, behind a shield. Break the mould out wet.",
+        "Quench in a large bucket of plain water, at arm's length, behind a shield. " + breaking,
         "Clear the joints before anything moves: soak in cool plain water with a little citric acid and detergent, "
         "then water jet and ultrasound, and again until no investment is left.",
         "Only then flex each joint by hand, a little at a time. Thin fins snap; never pry with a tool.",
@@ -100,6 +118,12 @@ def cautions(plan: CastPlan) -> tuple[tuple[str, str], ...]:
             "for the glare; no synthetics. Nobody else within reach of a splash or of the spin.",
         ),
         (
+            "Kiln, torch and hot flask",
+            "A flask burns long after it has stopped glowing. Tongs that grip, a clear way from kiln to pour, a "
+            "fire-proof floor, nothing that burns near by. Dry sand and a dry extinguisher at hand, never water on "
+            "metal. Gas: no leaks, off at the bottle afterwards.",
+        ),
+        (
             "Burnout fumes",
             "Burning resin gives acrid fumes, carbon monoxide and, with gypsum moulds, sulphur dioxide. Kiln under "
             "an extract that leads outdoors, with make-up air; never in a living space.",
@@ -107,7 +131,7 @@ def cautions(plan: CastPlan) -> tuple[tuple[str, str], ...]:
         (
             "Silica dust",
             "Investment powder and broken moulds hold fine crystalline silica, which scars lungs for good (limit in "
-            "the United States 0.05 mg/m3 over 8 hours). Work wet, use extraction and a fitted respirator, no dry "
+            "the United States 0.05 mg/m³ over 8 hours). Work wet, use extraction and a fitted respirator, no dry "
             "sweeping, no compressed air.",
         ),
         (
@@ -126,6 +150,22 @@ def cautions(plan: CastPlan) -> tuple[tuple[str, str], ...]:
             "are not iron. Even mild acid fumes when hot.",
         ),
     ]
+    if plan.alloy.liquidus_c.value > BLINDING_C:
+        found.append(
+            (
+                "Glare",
+                "Metal this hot blinds and burns the eyes: look at it only through a welder's shade, as dark as the "
+                "maker of torch or furnace asks.",
+            )
+        )
+    if plan.investment.bond == "phosphate":
+        found.append(
+            (
+                "Acids for this mould",
+                "Some shops dissolve what is left of a phosphate-bonded mould in hydrofluoric acid, which kills "
+                "through the skin: not for a small studio. Leave that to people licensed and equipped for it.",
+            )
+        )
     if "zinc" in plan.alloy.cautions:
         found.append(
             (
@@ -156,7 +196,3 @@ def cautions(plan: CastPlan) -> tuple[tuple[str, str], ...]:
             ("Copper alloys", "Copper fume irritates the lungs. Refuse scrap of unknown make: some holds beryllium.")
         )
     return tuple(found)
-
-
-def _mass(grams: float) -> str:
-    return f"{grams:.1f} g" if grams < 1000.0 else f"{grams / 1000.0:.2f} kg"
