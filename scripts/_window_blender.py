@@ -8,7 +8,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 NAMED = "LINKWRIGHT_BLENDER"
-LIMIT_S = 850
+# Each job has a Blender of its own: its limit, and the size of its window.
+JOBS = {"whole_job": (850, (1400, 900)), "switches": (600, (1280, 800))}
 
 
 def find():
@@ -22,8 +23,8 @@ def find():
     return program, ""
 
 
-def play(program, work, pictures=None):
-    """Build the extension, install it in a Blender without settings of its own, and play the whole job in its window.
+def play(program, work, job, pictures=None):
+    """Build the extension, install it in a Blender without settings of its own, and play a job in its window.
 
     What is written stands in the folder ``work``; pictures go to a folder where one is given. Gives the result's path.
     """
@@ -34,12 +35,14 @@ def play(program, work, pictures=None):
     out = work / "out"
     out.mkdir()
     result = work / "result.json"
+    limit_s, size = JOBS[job]
     command = [
-        program, "--factory-startup", "--enable-event-simulate", "--window-geometry", "0", "0", "1400", "900",
-        "--python", str(ROOT / "tests" / "window" / "run_in_blender.py"), "--", str(zip_path), str(out), str(result),
+        program, "--factory-startup", "--enable-event-simulate", "--window-geometry", "0", "0", *map(str, size),
+        "--python", str(ROOT / "tests" / "window" / "run_in_blender.py"), "--", job, str(zip_path), str(out),
+        str(result),
     ]  # fmt: skip
     if pictures is not None:
         command.append(str(pictures))
     environment = {**os.environ, "BLENDER_USER_RESOURCES": str(work / "user")}
-    subprocess.run(command, check=True, timeout=LIMIT_S, env=environment)
+    subprocess.run(command, check=True, timeout=limit_s, env=environment)
     return result

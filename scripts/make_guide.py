@@ -24,10 +24,12 @@ def main():
     program, reason = _window_blender.find()
     if program is None:
         _setup.fail("no picture can be taken: {0}".format(reason))
+    # Before the minutes that the job takes: a folder that cannot be had is told at once.
+    folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as work:
         pictures = Path(work) / "pictures"
         pictures.mkdir()
-        result = json.loads(_window_blender.play(program, work, pictures).read_text(encoding="utf-8"))
+        result = json.loads(_window_blender.play(program, work, "whole_job", pictures).read_text(encoding="utf-8"))
         for trouble in result["failures"] + [result["trouble"]]:
             if trouble:
                 print(trouble)

@@ -5,6 +5,7 @@ and draws only between two of them. Places are pixels of the window from its low
 """
 
 import contextlib
+import sys
 import time
 
 import bpy
@@ -24,6 +25,7 @@ class Hand:
         self.failures = []
         self.checks = 0
         self._camera = camera
+        self._start = time.monotonic()
 
     @property
     def window(self):
@@ -43,6 +45,9 @@ class Hand:
     def expect(self, condition, words):
         """Keep a check; a failed one does not end the steps."""
         self.checks += 1
+        # Where a run is ended from outside, this tells how far it came.
+        sys.stdout.write(f"{time.monotonic() - self._start:.0f} s: {'' if condition else 'NOT '}{words}\n")
+        sys.stdout.flush()
         if not condition:
             self.failures.append(words)
 

@@ -1,6 +1,6 @@
-"""Inside Blender: install the zip, play the job by mouse, write what came of it, quit.
+"""Inside Blender: install the zip, play a job by mouse, write what came of it, quit.
 
-blender --factory-startup --enable-event-simulate --python run_in_blender.py -- ZIP FOLDER RESULT.json [PICTURES]
+blender --factory-startup --enable-event-simulate --python run_in_blender.py -- JOB ZIP FOLDER RESULT.json [PICTURES]
 """
 
 import json
@@ -14,17 +14,19 @@ import bpy
 sys.path.insert(0, str(Path(__file__).parent))
 
 
-def main(zip_path, folder, result, pictures=None):
-    """Play the steps from a timer that lives on when files are opened."""
+def main(job, zip_path, folder, result, pictures=None):
+    """Play the steps of a job from a timer that lives on when files are opened."""
     import camera
     import german
     import hand as hands
+    import switches
     import whole_job
 
     bpy.context.preferences.view.show_splash = False
     bpy.ops.extensions.package_install_files(filepath=zip_path, repo="user_default", enable_on_install=True)
     hand = hands.Hand(camera.Camera(pictures) if pictures else None)
-    steps = chain(whole_job.steps(hand, folder), german.steps(hand))
+    jobs = {"whole_job": whole_job.steps(hand, folder), "switches": switches.steps(hand, folder)}
+    steps = chain(jobs[job], german.steps(hand)) if job == "switches" else jobs[job]
 
     def tick():
         try:

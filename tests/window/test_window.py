@@ -1,4 +1,4 @@
-"""The whole job in a real Blender window, by mouse and keyboard. Needs a display and a Blender, see _window_blender."""
+"""The jobs in a real Blender window, by mouse and keyboard. Needs a display and a Blender, see _window_blender."""
 
 import json
 import sys
@@ -15,8 +15,9 @@ PROGRAM, REASON = _window_blender.find()
 
 
 @pytest.mark.skipif(PROGRAM is None, reason=REASON or "a Blender was found")
-def test_the_whole_job_by_mouse_and_keyboard(tmp_path):
-    result = json.loads(_window_blender.play(PROGRAM, tmp_path).read_text(encoding="utf-8"))
+@pytest.mark.parametrize(("job", "checks"), [("whole_job", 40), ("switches", 40)])
+def test_the_jobs_by_mouse_and_keyboard(tmp_path, job, checks):
+    result = json.loads(_window_blender.play(PROGRAM, tmp_path, job).read_text(encoding="utf-8"))
     assert result["trouble"] == ""
     assert result["failures"] == []
-    assert result["checks"] > 40
+    assert result["checks"] > checks

@@ -8,61 +8,25 @@ again, see if it prints, plan the pour and go through it in time, undo, export.
 
 import json
 import math
-import sys
 from pathlib import Path
 
 import bpy
+import scene
+from scene import chain, host, idle, press, state, struts
 
 # Blender adds its curve a metre to each side; scaled by this its ends are 90 mm apart.
 SCALE = "0.045"
 APART_MM = 90.0
-VIEW = (0.0, 0.0, 0.0)
-
-
-def state():
-    """Give the results beside the window."""
-    return bpy.context.window_manager.linkwright
-
-
-def chain():
-    """Give the one chain of the scene, or None."""
-    return next((ob for ob in bpy.data.objects if ob.linkwright.schema), None)
-
-
-def host(name):
-    """Give a module of the extension's Blender side, however it is installed."""
-    return next(module for called, module in sys.modules.items() if called.endswith(f"linkwright.host.{name}"))
-
-
-def press(hand, words, done, said, seconds=180.0):
-    """Click a button and wait until its work is done."""
-    x, y = yield from hand.find(words)
-    yield from hand.click(x, y)
-    yield from hand.wait(done, said, seconds)
-    yield 0.5
-
-
-def idle():
-    """Tell whether nothing runs."""
-    return not state().running and not state().planning
-
-
-def struts():
-    """Give the lattice's objects."""
-    return [ob for ob in bpy.data.objects if ob.linkwright.part == "STRUT"]
 
 
 def gates():
-    """Give the gates among them."""
+    """Give the gates of the lattice."""
     return [ob for ob in struts() if ob.name.startswith("gate")]
 
 
 def steps(hand, folder):
     """Play the job; files go to ``folder``."""
-    for ob in list(bpy.data.objects):
-        bpy.data.objects.remove(ob)
-    # A display may be drawn by the processor: longer slices of work leave it less to draw.
-    host("long_work").SLICE_S = 0.4
+    scene.empty()
     yield from hand.sidebar()
     yield from hand.picture("panel_empty")
     yield from press(hand, "linkwright.set_millimetres", lambda: _unit() == "MILLIMETERS", "the scene is in mm")
@@ -81,7 +45,7 @@ def steps(hand, folder):
 
 def _draw_curve(hand):
     """Add a curve from the menu of the view by keyboard, and scale it in Edit Mode."""
-    _look(hand, 1.0)
+    scene.look(hand, 1.0)
     yield from hand.key("A", shift=True)
     yield 0.4
     yield from hand.type("bezier")
@@ -110,7 +74,7 @@ def _make_chain(hand):
     yield from hand.wait(lambda: chain().linkwright.figures.verified, "the gap is measured by itself", 30.0)
     yield from hand.wait(lambda: len(chain().linkwright.figures.play) > 0, "so is the free play of its joints", 60.0)
     yield from hand.wait(lambda: not state().checking, "nothing is left to check", 60.0)
-    _look(hand, 105.0)
+    scene.look(hand, 120.0)
     yield from hand.picture("panel_chain")
 
 
@@ -128,7 +92,7 @@ def _edit_curve(hand):
     yield from hand.key("RET")
     yield from hand.key("TAB")
     yield from hand.wait(lambda: chain().linkwright.figures.stale, "the chain is out of date then", 10.0)
-    _select(chain())
+    scene.select(chain())
     yield from press(
         hand, "linkwright.follow_curve", lambda: not chain().linkwright.figures.stale, "it follows its curve again"
     )
@@ -153,7 +117,7 @@ def _click_finding(hand):
     yield from hand.wait(lambda: view.view_distance < before, "a click on a finding turns the view to it", 5.0)
     hand.expect(state().findings[state().active].has_place, "the row that was clicked is the active one")
     yield from hand.picture("panel_finding")
-    _look(hand, 140.0)
+    scene.look(hand, 160.0)
 
 
 def _lattice(hand):
@@ -182,12 +146,12 @@ def _gate(hand):
     """Delete a gate with the key, and have the lattice planned again without it."""
     gate = gates()[len(gates()) // 2]
     name, place = gate.name, _middle(gate)
-    _select(gate)
+    scene.select(gate)
     yield 0.5
     yield from hand.picture("gate")
     yield from hand.key("DEL")
     yield from hand.wait(lambda: name not in bpy.data.objects, "the key deletes the gate", 10.0)
-    _select(chain())
+    scene.select(chain())
     yield 1.0
     yield from press(hand, "linkwright.add_lattice", idle, "the lattice is planned again")
     hand.expect(_by_hand(), "the chain remembers that the gate is not wanted where it stood")
@@ -213,9 +177,11 @@ def _middle(ob):
 def _print(hand):
     done = "the print is checked"
     yield from press(hand, "linkwright.check_print", lambda: idle() and len(state().print_figures) > 0, done, 300.0)
-    view, drawn, scene = host("print_view").section, host("gap_colours").colours, bpy.context.scene
-    hand.expect(view.stands(state(), scene), "a layer is outlined in its place")
-    hand.expect(drawn.shown(state(), scene).title.startswith("light"), "the light is on the links, with its legend")
+    view, drawn = host("print_view").section, host("gap_colours").colours
+    hand.expect(view.stands(state(), bpy.context.scene), "a layer is outlined in its place")
+    hand.expect(
+        drawn.shown(state(), bpy.context.scene).title.startswith("light"), "the light is on the links, with its legend"
+    )
     before, height = view.held, state().section_mm
     x, y = yield from hand.find("linkwright.section_share", column=0.6)
     yield from hand.drag(x, y, 60)
@@ -241,13 +207,7 @@ def _undo(hand):
     """Change a size in the panel and take it back: results belong to what is shown, and say so when it is not."""
     gap = chain().linkwright.gap_mm
     yield from hand.to_top()
-    x, y = yield from hand.find("linkwright.gap_mm", column=0.7)
-    yield from hand.click(x, y)
-    yield 0.2
-    yield from hand.key("A", at=(x, y), ctrl=True)
-    yield from hand.type("0.45", at=(x, y))
-    yield from hand.key("RET", at=(x, y))
-    yield from hand.wait(lambda: abs(chain().linkwright.gap_mm - 0.45) < 1e-6, "a number typed is taken", 10.0)
+    yield from scene.fill(hand, "linkwright.gap_mm", "0.45", lambda: abs(chain().linkwright.gap_mm - 0.45) < 1e-6)
     yield from hand.key("Z", ctrl=True)
     yield from hand.wait(lambda: chain().linkwright.gap_mm == gap, "undo brings the number back", 20.0)
     hand.expect(bool(struts()), "the lattice stands through it")
@@ -255,14 +215,7 @@ def _undo(hand):
 
 def _export(hand, folder):
     """Press Export, give the folder in the file browser, and look at what was written."""
-    bpy.context.scene.linkwright.folder = str(folder)
-    x, y = yield from hand.find("linkwright.export")
-    yield from hand.picture("export")
-    yield from hand.click(x, y)
-    yield from hand.wait(lambda: hand.browser() is not None, "the file browser opens", 20.0)
-    yield 0.5
-    yield from hand.confirm_browser(folder)
-    yield from hand.wait(lambda: idle() and bool(state().exported), "the export is done", 300.0)
+    yield from scene.export(hand, folder)
     names = sorted(path.name for path in folder.iterdir())
     hand.expect({"report.json", "sheet.html"} <= set(names), f"report and sheet are written: {names}")
     report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
@@ -273,19 +226,3 @@ def _export(hand, folder):
 
 def _unit():
     return bpy.context.scene.unit_settings.length_unit
-
-
-def _select(ob):
-    """Select one object; which place of the window it has depends on the view, and is not what is tested here."""
-    for other in bpy.context.selected_objects:
-        other.select_set(False)
-    ob.select_set(True)
-    bpy.context.view_layer.objects.active = ob
-
-
-def _look(hand, distance):
-    from mathutils import Euler
-
-    view = hand.area.spaces.active.region_3d
-    view.view_rotation = Euler((1.05, 0.0, 0.5)).to_quaternion()
-    view.view_location, view.view_distance = VIEW, distance
