@@ -22,7 +22,7 @@ from .options import USUAL_WIRE_MM, usual_sizes, usual_wire
 from .panel_names import words_of
 from .translated import told_report
 from .units import exact, is_millimetres, mm_per_unit
-from .view import approach, hide_parent_lines, rescale_views
+from .view import approach, hide_parent_lines, rescale_views, select_only
 
 # How much longer than the bare wrist a bracelet is worn; common practice, no published source: 10 to 20 mm.
 EASE_MM = 15.0
@@ -50,15 +50,17 @@ WHERE_NEEDS = {"curve": "Select a curve object first: the chain follows it", "me
 CONVERTIBLE = ("CURVE", "SURFACE", "FONT", "META")
 
 
-def look_at_new(context: Any, ob: Any, reach_mm: float) -> None:
-    """Go near a chain that a button has just made, and have its fit checked.
+def look_at_new(context: Any, ob: Any) -> None:
+    """Go near a chain that was just asked for, and have its fit checked.
 
     With the scene's first, the view's lines to parents go off; whoever wants them and switches them on keeps them.
     """
     checker.ask(ob)
     if sum(is_chain(one) for one in context.scene.objects) == 1:
         hide_parent_lines(context)
-    approach(context, tuple(ob.matrix_world.translation), reach_mm / mm_per_unit(context.scene))
+    figures = ob.linkwright.figures
+    half_mm = figures.worn_mm / (6.0 if figures.closed else 2.0)
+    approach(context, tuple(ob.matrix_world.translation), half_mm / mm_per_unit(context.scene))
 
 
 class LINKWRIGHT_OT_add_chain(Operator):
@@ -135,8 +137,7 @@ class LINKWRIGHT_OT_add_chain(Operator):
             self.where = "curve"
         done = self.execute(context)
         if done == {"FINISHED"}:
-            ob = context.active_object
-            look_at_new(context, ob, ob.linkwright.figures.worn_mm / (6.0 if ob.linkwright.figures.closed else 2.0))
+            look_at_new(context, context.active_object)
         return done
 
     def execute(self, context: Any) -> set[str]:
@@ -166,10 +167,7 @@ class LINKWRIGHT_OT_add_chain(Operator):
         except LinkwrightError as error:
             self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
-        for other in context.selected_objects:
-            other.select_set(False)
-        ob.select_set(True)
-        context.view_layer.objects.active = ob
+        select_only(context, ob)
         return {"FINISHED"}
 
 

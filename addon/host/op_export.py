@@ -36,6 +36,8 @@ from .current import dated_now
 from .export_dialog import JOINED_ITEMS, draw_dialog, wanted_files
 from .exporting import override_codes, usable_folder
 from .lattice_edits import of_spec, store_edits
+from .long_work import may_add
+from .op_chain import look_at_new
 from .op_inspect import SAME_TURN, ChainWork, inspect_words, lift
 from .op_print import DIRECTIONS
 from .own_link import mark_kept_out
@@ -46,6 +48,7 @@ from .result_state import allowed, state_of
 from .steps_status import note_step
 from .translated import told_report
 from .units import exact, mm_per_unit
+from .view import select_only
 
 
 class LINKWRIGHT_OT_export(ChainWork, Operator):
@@ -249,11 +252,8 @@ class LINKWRIGHT_OT_load_job(Operator, ImportHelper):
 
     @classmethod
     def poll(cls, context: Any) -> bool:
-        """Ask for Object Mode."""
-        if context.mode != "OBJECT":
-            cls.poll_message_set("Leave Edit Mode first (Tab)")
-            return False
-        return True
+        """Ask for Object Mode and an editable collection."""
+        return may_add(cls, context)
 
     def execute(self, context: Any) -> set[str]:
         """Read the file and make its chain."""
@@ -263,10 +263,8 @@ class LINKWRIGHT_OT_load_job(Operator, ImportHelper):
         except LinkwrightError as error:
             self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
-        for other in context.selected_objects:
-            other.select_set(False)
-        ob.select_set(True)
-        context.view_layer.objects.active = ob
+        select_only(context, ob)
+        look_at_new(context, ob)
         return {"FINISHED"}
 
 

@@ -26,6 +26,7 @@ from .pointing import LIT, TAKEN, Pointed, gate_at, pointed_at
 from .pointing_edit import SIDES, Pointing
 from .showing import parts
 from .units import mm_per_unit
+from .view import select_only
 
 ADD_HINT = (
     "Click a link: add a gate from below    Shift: from above    Ctrl: take a gate away    X: only take away    "
@@ -209,10 +210,7 @@ class GateLead(Pointing):
         ob = context.scene.objects[self._name]
         strut = context.scene.objects.get(_nearest_gate(ob, self._goal))
         if strut is not None and context.active_object is not strut:
-            for other in context.selected_objects:
-                other.select_set(False)
-            strut.select_set(True)
-            context.view_layer.objects.active = strut
+            select_only(context, strut)
 
     def tell(self: Any, ob: Any, lattice: Any) -> None:
         """Say where it went."""

@@ -19,6 +19,7 @@ from .op_chain import look_at_new
 from .op_export import make_from_job
 from .panel_names import words_of
 from .translated import told_report
+from .view import select_only
 
 # The extension carries its samples beside its code; a checkout has them beside it.
 FOLDERS = (Path(__file__).parent.parent / "samples", Path(__file__).parent.parent.parent / "sample_scenes")
@@ -95,9 +96,7 @@ class LINKWRIGHT_OT_open_sample(Operator):
         """Make it and go near where the view looks elsewhere."""
         done = self.execute(context)
         if done == {"FINISHED"}:
-            ob = context.active_object
-            figures = ob.linkwright.figures
-            look_at_new(context, ob, figures.worn_mm / (6.0 if figures.closed else 4.0))
+            look_at_new(context, context.active_object)
         return done
 
     def execute(self, context: Any) -> set[str]:
@@ -111,10 +110,7 @@ class LINKWRIGHT_OT_open_sample(Operator):
         except LinkwrightError as error:
             self.report({"ERROR"}, words_of(error))
             return {"CANCELLED"}
-        for other in context.selected_objects:
-            other.select_set(False)
-        ob.select_set(True)
-        context.view_layer.objects.active = ob
+        select_only(context, ob)
         return {"FINISHED"}
 
 

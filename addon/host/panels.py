@@ -36,11 +36,12 @@ class LINKWRIGHT_UL_findings(UIList):
     """The findings, worst first; a click looks at the place."""
 
     def draw_item(
-        self, context: Any, layout: Any, data: Any, item: Any, _icon: int, _active: Any, _name: str, _index: int = 0
+        self, context: Any, layout: Any, data: Any, item: Any, _icon: int, active: Any, name: str, index: int = 0
     ) -> None:
         """Draw one row: severity by the shape of its icon, code, joint or bodies."""
         row = layout.row(align=True)
-        row.alert = item.severity == "stop"
+        # Red letters cannot be read on the colour of the row that is chosen.
+        row.alert = item.severity == "stop" and getattr(active, name) != index
         split = row.split(factor=_code_share(context, data), align=True)
         split.label(text=told(item.code), icon=ICONS[item.severity], translate=False)
         split.label(text=told(item.where), translate=False)

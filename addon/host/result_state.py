@@ -24,7 +24,7 @@ from mathutils import Vector
 from ..rules.inspect.finding import SEVERITIES
 from .outcomes import LINKWRIGHT_PG_outcome
 from .showing import parts
-from .view import frame_place, redraw
+from .view import frame_place, redraw, select_only
 
 # The share of a line of the list that the longest code takes in a sidebar as wide as Blender opens it.
 WIDEST_CODE = 0.67
@@ -76,10 +76,7 @@ def _choose_gate(_state: Any, row: int) -> None:
     strut = next((one for one in parts(ob, "STRUT") if one.linkwright.number == number), None)
     if strut is None or not strut.visible_get():
         return
-    for other in context.selected_objects:
-        other.select_set(False)
-    strut.select_set(True)
-    context.view_layer.objects.active = strut
+    select_only(context, strut)
 
 
 def _filtered(_state: Any, context: Any) -> None:

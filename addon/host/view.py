@@ -1,4 +1,4 @@
-"""Looking at a place: the 3D views of the current screen turn to it."""
+"""Looking at a place, and at one object: the 3D views of the current screen turn to it."""
 
 from typing import Any
 
@@ -51,6 +51,14 @@ def rescale_views(context: Any, factor: float, mm: float) -> None:
         space.region_3d.view_location = space.region_3d.view_location * factor
         space.region_3d.view_distance = space.region_3d.view_distance * factor
         space.clip_start, space.clip_end = 0.5 / mm, 20_000.0 / mm
+
+
+def select_only(context: Any, ob: Any) -> None:
+    """Select one object and make it the active one."""
+    for other in context.selected_objects:
+        other.select_set(False)
+    ob.select_set(True)
+    context.view_layer.objects.active = ob
 
 
 def hide_parent_lines(context: Any) -> None:

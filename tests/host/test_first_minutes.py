@@ -420,8 +420,8 @@ def test_the_first_chain_clears_the_view_of_lines_to_its_parts(add_chain):
     area = next(area for area in screen.areas if area.type == "VIEW_3D")
     overlay, seen = area.spaces.active.overlay, SimpleNamespace(scene=bpy.context.scene, screen=screen, area=area)
     overlay.show_relationship_lines = True
-    look_at_new(seen, add_chain(), 30.0)
+    look_at_new(seen, add_chain())
     assert not overlay.show_relationship_lines
     overlay.show_relationship_lines = True
-    look_at_new(seen, add_chain(), 30.0)
+    look_at_new(seen, add_chain())
     assert overlay.show_relationship_lines

@@ -25,7 +25,7 @@ def steps(hand):
     hand.expect(translated.language() == GERMAN, "the language is German")
     for ours, german in OURS:
         found = translations.pgettext_iface(ours, context)
-        hand.expect(found == german, f"{ours} is {german}, not {found}")
+        hand.expect(found == german, f"{ours} is told as {german}: {found}")
     known = translated.phrases(GERMAN)
     texts = set(translated.own_texts(assembly.CLASSES))
     wrong = [text for text in texts if translations.pgettext_iface(text, context) != known.told(text)]
