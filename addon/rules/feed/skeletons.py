@@ -13,7 +13,7 @@ import numpy as np
 from ..solid.mesh import Body, FloatArray, IntArray
 from .facets import facet_lines
 
-PAIRS_AT_ONCE = 400_000
+PAIRS_AT_ONCE = 20_000
 # Lines of a body are measured in blocks of this many that lie together; a block out of reach is left out whole.
 BLOCK = 32
 

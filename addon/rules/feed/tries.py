@@ -10,7 +10,7 @@ import numpy as np
 
 from ..solid.mesh import Body, FloatArray, IntArray
 from .anchors import Anchors
-from .course import Course
+from .course import BoolArray, Course
 from .entering import LEAST_SHOWN_MM, inside_bend, into_mesh, into_wire
 from .sizes import Sizes, widest_tip_mm
 from .skeletons import Rods, Skeletons, clearances
@@ -39,6 +39,8 @@ THINNEST_TIP_MM = 0.4
 UNDER_MM = 0.15
 # Distances are known up to this much over the aim.
 BEYOND_MM = 0.5
+# Distances worked out at a time: what stays in the processor's cache.
+AT_ONCE = 32_768
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -360,21 +362,26 @@ def _own_gaps(rods: Rods, body: IntArray, arc: FloatArray, lines: Skeletons) -> 
     """
     gaps = np.full(len(rods), np.inf)
     for b in np.unique(body):
-        r = lines.radius_mm[b]
         line = lines.line(int(b))
-        rows = np.flatnonzero(body == b)
-        if r == 0.0:
-            wide = 2 * rods.radii[rows].max(axis=1)[:, None]
-            far = np.linalg.norm(rods.points[rows, -1][:, None] - line[None], axis=2) > OWN_SHAFTS * wide
-            gaps[rows] = np.where(far, _to_line(rods.take(rows), line), np.inf).min(axis=1)
-            continue
-        step = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
-        whole = float(step.sum())
-        walked = np.concatenate(([0.0], np.cumsum(step)[:-1]))
-        away = np.abs(walked[None] - arc[rows, None])
-        far = np.minimum(away, whole - away) > OWN_WIRES * 2 * r
-        gaps[rows] = np.where(far, _to_line(rods.take(rows), line) - r, np.inf).min(axis=1)
+        every = np.flatnonzero(body == b)
+        few = max(1, AT_ONCE // max(len(line), 1))
+        for begin in range(0, len(every), few):
+            rows = every[begin : begin + few]
+            far = _lies_off(rods.take(rows), arc[rows], line, float(lines.radius_mm[b]))
+            away = _to_line(rods.take(rows), line)
+            gaps[rows] = np.where(far, away - lines.radius_mm[b], np.inf).min(axis=1)
     return gaps
+
+
+def _lies_off(rods: Rods, arc: FloatArray, line: FloatArray, radius_mm: float) -> BoolArray:
+    """Tell which places (m, 3) of a body lie well away from where rods enter it, (c, m); ``radius_mm`` 0 on a mesh."""
+    if radius_mm == 0.0:
+        return np.asarray(_apart(rods.points[:, -1], line) > OWN_SHAFTS * 2 * rods.radii.max(axis=1)[:, None])
+    step = np.linalg.norm(np.roll(line, -1, axis=0) - line, axis=1)
+    whole = float(step.sum())
+    walked = np.concatenate(([0.0], np.cumsum(step)[:-1]))
+    away = np.abs(walked[None] - arc[:, None])
+    return np.asarray(np.minimum(away, whole - away) > OWN_WIRES * 2 * radius_mm)
 
 
 def _to_line(rods: Rods, line: FloatArray) -> FloatArray:
@@ -382,13 +389,25 @@ def _to_line(rods: Rods, line: FloatArray) -> FloatArray:
     gap = np.full((len(rods), len(line)), np.inf)
     for piece in range(rods.radii.shape[1]):
         away = _to_points(rods.points[:, piece], rods.points[:, piece + 1], line)
-        gap = np.minimum(gap, away - rods.radii[:, piece][:, None])
+        away -= rods.radii[:, piece][:, None]
+        np.minimum(gap, away, out=gap)
     return gap
 
 
 def _to_points(start: FloatArray, end: FloatArray, points: FloatArray) -> FloatArray:
     """Give the distance from straight pieces (c, 3) to points (m, 3), as (c, m)."""
     d = end - start
-    offset = points[None] - start[:, None]
-    t = np.clip((offset * d[:, None]).sum(axis=2) / np.maximum((d * d).sum(axis=1), 1e-300)[:, None], 0.0, 1.0)
-    return np.asarray(np.linalg.norm(offset - t[..., None] * d[:, None], axis=2))
+    # Coordinate by coordinate: sums over an axis of three are slow.
+    offset = [points[None, :, k] - start[:, k, None] for k in range(3)]
+    way = [d[:, k, None] for k in range(3)]
+    t = offset[0] * way[0] + offset[1] * way[1] + offset[2] * way[2]
+    t /= np.maximum((d * d).sum(axis=1), 1e-300)[:, None]
+    np.clip(t, 0.0, 1.0, out=t)
+    x, y, z = (o - t * w for o, w in zip(offset, way, strict=True))
+    return np.asarray(np.sqrt(x * x + y * y + z * z))
+
+
+def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Give the distances between places (c, 3) and (m, 3), as (c, m)."""
+    x, y, z = (other[None, :, k] - one[:, k, None] for k in range(3))
+    return np.asarray(np.sqrt(x * x + y * y + z * z))
