@@ -7,8 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ..rules.base.errors import BadInput
-from ..rules.chain.own import own_sizes, propose_axis
-from ..rules.inspect.body_findings import LARGEST_MM, SMALLEST_MM
+from ..rules.chain.own import check_own_size, own_sizes, propose_axis
 from ..rules.solid.mesh import Mesh
 from ..rules.solid.mesh import mesh as checked_mesh
 from .conversions import double, leave_edit_mode_data, local_arrays
@@ -19,8 +18,6 @@ from .units import exact
 KEEP_OUT = "keep-out"
 FACE_MARKS = {"BOOLEAN": np.bool_, "INT": np.int32, "INT8": np.int8}
 HALF = 0.5
-# A link whose wire is a smaller share of its size has no thickness at all.
-FLATTEST = 1e-4
 AXES = {"X": (1.0, 0.0, 0.0), "Y": (0.0, 1.0, 0.0), "Z": (0.0, 0.0, 1.0)}
 
 
@@ -53,25 +50,8 @@ def own_link(group: Any, mesh: Mesh, keep_out: tuple[int, ...] = ()) -> OwnLink:
     """Measure a link mesh along the axis that the chain's settings name. Raises BadInput where it cannot be a link."""
     axis = chosen_axis(group, mesh)
     wire, length, width = own_sizes(mesh, axis)
-    _check_size(wire, length, width)
+    check_own_size(wire, length, width)
     return OwnLink(mesh, axis, wire, length, width, keep_out)
-
-
-def _check_size(wire_mm: float, length_mm: float, width_mm: float) -> None:
-    """Raise BadInput for a mesh that is flat, or whose size says that it was drawn in another unit."""
-    largest = max(length_mm, width_mm)
-    if largest > LARGEST_MM:
-        raise BadInput(
-            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too large for a link; if it was "
-            "drawn in millimetres, press Set Millimetres in the Chain panel, else scale it down"
-        )
-    if largest < SMALLEST_MM:
-        raise BadInput(
-            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too small for a link; scale it "
-            "to its true size"
-        )
-    if wire_mm < FLATTEST * largest:
-        raise BadInput("chain.file: the link mesh is flat; give it thickness, and look whether it is scaled by 0")
 
 
 def link_mesh(ob: Any, depsgraph: Any, mm: float) -> Mesh:

@@ -404,7 +404,7 @@ def test_an_own_link_in_another_unit_is_told_by_its_size(times: float, tmp_path:
     stl.write(tmp_path / "link.stl", Mesh(link.points * times, link.triangles))
     values = good()
     values["chain"] = {"family": "mesh", "file": "link.stl", "gap_mm": 0.4}
-    with pytest.raises(BadInput, match=r"chain\.file: link\.stl is .* mm long; .*scale it to mm first"):
+    with pytest.raises(BadInput, match=r"chain\.file: the link mesh measures .* for a link; scale it to mm"):
         parse_job(values, "job.toml", folder=tmp_path)
 
 

@@ -19,6 +19,9 @@ from .section import round_wire
 from .spec import ChainSpec
 
 TURN_DEG = 90.0
+# No link is smaller or larger, and no wire a smaller share of its link: such a mesh was drawn in another unit, or is
+# flat. Our judgement.
+SMALLEST_MM, LARGEST_MM, FLATTEST = 0.5, 500.0, 1e-4
 # How far the sizes written beside a mesh may differ from its own.
 SIZE_MM = 0.02
 # Sizes of a mesh across its hole that differ by less than this share are alike, and its own x or y decides.
@@ -72,6 +75,23 @@ def own_sizes(mesh: Mesh, axis: Sequence[float] | FloatArray | None = None) -> t
     own, _, _ = _in_frame(mesh, shape, _frame(shape, axis))
     length, width, _ = np.ptp(own.points, axis=0)
     return _end_thickness(own) or shape.thick_mm, float(length), float(width)
+
+
+def check_own_size(wire_mm: float, length_mm: float, width_mm: float) -> None:
+    """Raise BadInput for the sizes of a link mesh that is flat, or drawn in another unit by the look of them."""
+    largest = max(length_mm, width_mm)
+    if largest > LARGEST_MM:
+        raise BadInput(
+            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too large for a link; scale it "
+            "to mm, or where it was drawn in mm in Blender, press Set Millimetres in the Chain panel"
+        )
+    if largest < SMALLEST_MM:
+        raise BadInput(
+            f"chain.file: the link mesh measures {length_mm:.5g} x {width_mm:.5g} mm, too small for a link; scale it "
+            "to mm, from metres by 1000, from inches by 25.4"
+        )
+    if wire_mm < FLATTEST * largest:
+        raise BadInput("chain.file: the link mesh is flat; give it thickness, and look whether it is scaled by 0")
 
 
 def _proposed(shape: OwnShape) -> FloatArray:

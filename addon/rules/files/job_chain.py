@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from ..base.errors import BadInput
 from ..base.tables import Table
-from ..chain.own import own_sizes
+from ..chain.own import check_own_size, own_sizes
 from ..chain.spec import FAMILIES, SECTIONS, ChainSpec
 from ..solid.mesh import Mesh
 from .named import Named
@@ -20,7 +20,6 @@ ReadBlend = Callable[[Path], tuple[Named, ...]]
 
 MOST_MM = 1000.0
 MOST_WIRE_MM = 100.0
-LEAST_OWN_MM = 0.5  # shorter than any link that is printed: a mesh drawn in another unit. Our judgement.
 SIZES = ("wire_mm", "link_length_mm", "link_width_mm")
 ENDS = ("end_wire_mm", "end_link_length_mm", "end_link_width_mm")
 _DRAWN = tuple(family for family in FAMILIES if family != "mesh")
@@ -104,11 +103,7 @@ def _own(table: Table, spec: ChainSpec, folder: Path, read_blend: ReadBlend | No
     file = table.text("file")
     own = _link_mesh(table, file, folder, read_blend)
     measured = own_sizes(own, spec.axis)
-    if not LEAST_OWN_MM <= measured[1] <= MOST_MM:
-        raise BadInput(
-            f"{table.name('file')}: {file} is {measured[1]:.3g} mm long; a link is {LEAST_OWN_MM:g} to {MOST_MM:g} mm. "
-            "If it was drawn in another unit, scale it to mm first (from metres by 1000, from inches by 25.4)"
-        )
+    check_own_size(*measured)
     wire, length, width = (
         table.number(key, size, above=0.0, most=MOST_MM, unit="mm") for key, size in zip(SIZES, measured, strict=True)
     )
